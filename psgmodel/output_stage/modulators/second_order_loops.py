@@ -59,7 +59,7 @@ def run_loop(
 def run_loops(
     u: NDArray[np.int64], dither: NDArray[np.int64] | None, loop: Loop
 ) -> tuple[NDArray[np.uint8], NDArray[np.int64]]:
-    """Run many loops from reset; `u` and the bits returned have shape (clocks, channels), the clamped clocks (channels,)."""
+    """Run many loops from reset; `u` and the bits have shape (clocks, channels), the clamped clocks (channels,)."""
     # Must equal `run_loop`, channel by channel.
     clocks, channels = u.shape
     a1, a2 = np.zeros(channels, dtype=np.int64), np.zeros(channels, dtype=np.int64)
