@@ -1,0 +1,141 @@
+"""Reader: a chip description from a TOML file to a checked `Chip`.
+
+Stage: chip. In: a TOML file, format 1. Out: one frozen `Chip`, or a `ChipError` that holds every problem of
+the file with its line.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from psgmodel.chip.checks import check_channel, check_mixer
+from psgmodel.chip.options import ReadingState, read_record, read_value, show, stand_in
+from psgmodel.chip.records import CHANNEL_LIMIT, Bus, Channel, Chip, Divider, Mixer, NoiseClock, StepClock, Unit
+from psgmodel.chip.wiring import WiringState, field_specs
+from psgmodel.errors import ChipError, Place, nearest
+from psgmodel.tomlfile import TomlFile, load_toml, parse_toml
+
+FORMAT = 1
+_TABLES = ("format", "unit", "bus", "ticks", "channel", "mixer", "register", "memory", "constants")
+
+
+def load_chip(path: str | Path) -> Chip:
+    """Read a chip description.
+
+    Parameters
+    ----------
+    path : str or Path
+        A TOML file.
+
+    Returns
+    -------
+    Chip
+
+    Raises
+    ------
+    ChipError
+        The file cannot be read, is not TOML, or describes no usable chip; holds all problems found.
+    """
+    return _read(load_toml(path, ChipError))
+
+
+def parse_chip(text: str, name: str = "description") -> Chip:
+    """Read a chip description from TOML text; `name` is what problems call it. Raises as `load_chip`."""
+    return _read(parse_toml(text, name, ChipError))
+
+
+def _read(file: TomlFile) -> Chip:
+    state = ReadingState(file, [])
+    data = file.data
+    version = data.get("format")
+    if type(version) is not int or version != FORMAT:
+        found = "no format" if version is None else f"format {show(version)}"
+        raise ChipError(f"{found}; this version reads format {FORMAT}", place=file.place("format"))
+    for key in data:
+        if key not in _TABLES:
+            state.report((key,), "unknown table", nearest(key, _TABLES) or f"known: {', '.join(_TABLES)}")
+    unit = read_record(Unit, data.get("unit", {}), ("unit",), state)
+    if not 1 <= len(unit.outputs) <= 2 or len(set(unit.outputs)) != len(unit.outputs) or "" in unit.outputs:
+        state.report(("unit", "outputs"), f"found {len(unit.outputs)} names, one or two different names are expected")
+    bus = read_record(Bus, data.get("bus", {}), ("bus",), state)
+    ticks = {
+        name: read_record(Divider, table, ("ticks", name), state)
+        for name, table in _tables(data, "ticks", state).items()
+    }
+    channels = {}
+    for name, table in _tables(data, "channel", state).items():
+        channels[name] = _channel(name, table, state)
+        check_channel(channels[name], ticks, state)
+    if not 1 <= len(channels) <= CHANNEL_LIMIT:
+        state.report(("channel",), f"found {len(channels)} channels, accepted: 1 to {CHANNEL_LIMIT}")
+    mixer = _mixer(data.get("mixer", {}), list(channels), state)
+    check_mixer(mixer, channels, state)
+    wiring = WiringState(bus, channels, field_specs(channels, mixer, unit), state)
+    registers = [wiring.register(t, ("register", i)) for i, t in enumerate(_list(data, "register", state))]
+    memories = [wiring.memory(t, ("memory", i)) for i, t in enumerate(_list(data, "memory", state))]
+    for name in channels:
+        count = sum(m.channel == name for m in memories)
+        if channels[name].kind == "wave" and count != 1:
+            state.report(("channel", name), f"a wave-table channel has one [[memory]], found {count}")
+    fields = wiring.fields(data.get("constants", {}))
+    if state.problems:
+        raise ChipError(sorted(state.problems, key=lambda p: (p.place or Place("")).line or 0))
+    return Chip(
+        source=file.name,
+        unit=unit,
+        bus=bus,
+        ticks=ticks,
+        channels=channels,
+        mixer=mixer,
+        registers={r.address: r for r in sorted(registers, key=lambda r: r.address)},
+        memories={m.channel: m for m in memories},
+        fields=fields,
+    )
+
+
+def _tables(data: dict[str, Any], key: str, state: ReadingState) -> dict[str, Any]:
+    table = data.get(key, {})
+    if not isinstance(table, dict):
+        state.report((key,), f"found {show(table)}, tables [{key}.NAME] are expected")
+        return {}
+    for name in table:
+        if not name.replace("_", "").replace("-", "").isalnum() or name == "mixer":
+            state.report((key, name), "a name is made of letters, digits, - and _, and is not mixer")
+    return table
+
+
+def _list(data: dict[str, Any], key: str, state: ReadingState) -> list[Any]:
+    items = data.get(key, [])
+    if not isinstance(items, list):
+        state.report((key,), f"found {show(items)}, tables [[{key}]] are expected", f"write [[{key}]]")
+        return []
+    return items
+
+
+def _channel(name: str, table: Any, state: ReadingState) -> Channel:
+    path = ("channel", name)
+    step_kind = NoiseClock if isinstance(table, dict) and table.get("kind") == "noise" else StepClock
+    step: StepClock | NoiseClock
+    if isinstance(table, dict) and "step" in table:
+        step = read_value(step_kind, table["step"], (*path, "step"), state, {})
+    else:
+        state.report(path, f"missing: table [channel.{name}.step]")
+        step = stand_in(step_kind, {})
+    return read_record(Channel, table, path, state, known=("step",), name=name, step=step)
+
+
+def _mixer(table: Any, names: list[str], state: ReadingState) -> Mixer:
+    given = table.get("gains", {}) if isinstance(table, dict) else {}
+    if not isinstance(given, dict):
+        state.report(("mixer", "gains"), f"found {show(given)}, a table is expected")
+        given = {}
+    gains = dict.fromkeys(names, 1)
+    for name, value in given.items():
+        if name not in gains:
+            state.report(("mixer", "gains", name), "no such channel", nearest(name, names))
+        elif type(value) is not int or not 0 <= value <= 2**16:
+            state.report(("mixer", "gains", name), f"found {show(value)}, accepted: 0 to {2**16}")
+        else:
+            gains[name] = value
+    return read_record(Mixer, table, ("mixer",), state, known=("gains",), gains=gains)

@@ -1,0 +1,133 @@
+"""State: everything the unit remembers between two edges.
+
+Stage: engine. In and out: the same record for both engines, so that "every final register is equal" is one
+comparison. A run that is cut at a cycle hands this record on; as JSON text it can be saved.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from dataclasses import dataclass, field
+from typing import Any
+
+from psgmodel.chip.records import Chip
+from psgmodel.errors import EngineError
+
+STATE_FORMAT = 1
+
+
+@dataclass(slots=True)
+class ChannelState:
+    """The registers of one channel; those a kind does not have stay 0.
+
+    Attributes
+    ----------
+    active : int, 0 or 1
+    count : int, cycles
+        Down counter of the step, or elapsed cycles of it where a new period counts at once.
+    position : int, step of the pattern or wave table
+    sample : int, contents of the sample register
+    shift_register : int, position 1 in bit 0
+    timer, envelope_level, envelope_count, sweep_count : int
+    starts, stops : int
+        Delay lines: bit i is set where a strobe acts at edge `UnitState.cycle` + i.
+    """
+
+    active: int = 0
+    count: int = 0
+    position: int = 0
+    sample: int = 0
+    shift_register: int = 0
+    timer: int = 0
+    envelope_level: int = 0
+    envelope_count: int = 0
+    sweep_count: int = 0
+    starts: int = 0
+    stops: int = 0
+
+
+@dataclass(slots=True)
+class UnitState:
+    """The whole unit just before edge `cycle`.
+
+    Attributes
+    ----------
+    cycle : int, clock cycles
+    registers : dict from address to int
+    memories : dict from channel name to list of int
+    channels : dict from name to ChannelState
+    outputs : dict from output name to list of int
+        Output registers, the one nearest to the pin first; ``latency`` of them.
+    """
+
+    cycle: int
+    registers: dict[int, int] = field(default_factory=dict)
+    memories: dict[str, list[int]] = field(default_factory=dict)
+    channels: dict[str, ChannelState] = field(default_factory=dict)
+    outputs: dict[str, list[int]] = field(default_factory=dict)
+
+    def copy(self) -> UnitState:
+        """Return an independent copy."""
+        return UnitState(
+            self.cycle,
+            dict(self.registers),
+            {name: list(samples) for name, samples in self.memories.items()},
+            {name: dataclasses.replace(channel) for name, channel in self.channels.items()},
+            {name: list(codes) for name, codes in self.outputs.items()},
+        )
+
+
+def reset_state(chip: Chip) -> UnitState:
+    """Return the unit as it stands when reset is released."""
+    state = UnitState(0)
+    state.registers = {address: register.reset for address, register in chip.registers.items()}
+    for name, channel in chip.channels.items():
+        state.channels[name] = ChannelState()
+        if channel.register is not None:
+            state.channels[name].shift_register = channel.register.seed_value
+        if channel.table is not None:
+            state.memories[name] = [0] * channel.table.samples
+    state.outputs = {name: [0] * chip.mixer.latency for name in chip.unit.outputs}
+    return state
+
+
+def state_to_json(state: UnitState) -> str:
+    """Return a state as JSON text; the same state gives the same text."""
+    return json.dumps({"state_format": STATE_FORMAT, **dataclasses.asdict(state)}, sort_keys=True)
+
+
+def state_from_json(text: str, chip: Chip) -> UnitState:
+    """Read a state that was saved for the same chip.
+
+    Raises
+    ------
+    EngineError
+        The text is no state, or is of another chip.
+    """
+    try:
+        data = json.loads(text)
+        if data.pop("state_format") != STATE_FORMAT:
+            raise EngineError("a saved state of another format")
+        data["registers"] = {int(address): int(value) for address, value in data["registers"].items()}
+        data["channels"] = {name: ChannelState(**values) for name, values in data["channels"].items()}
+        state = UnitState(**data)
+    except (ValueError, KeyError, TypeError, AttributeError) as reason:
+        raise EngineError(f"no saved state: {reason}") from reason
+    check_state(state, chip)
+    return state
+
+
+def check_state(state: UnitState, chip: Chip) -> None:
+    """Raise `EngineError` where a state has not the shape that the chip gives it."""
+
+    def shape(s: UnitState) -> tuple[Any, ...]:
+        return (
+            set(s.registers),
+            {name: len(samples) for name, samples in s.memories.items()},
+            set(s.channels),
+            {name: len(codes) for name, codes in s.outputs.items()},
+        )
+
+    if shape(state) != shape(reset_state(chip)):
+        raise EngineError("the saved state is of another chip")
