@@ -53,8 +53,8 @@ module bench;
     integer log_file;
     reg     failed;
 
-    // The next action of the log, read ahead; `pending` says whether there is one.
-    reg        pending;
+    // The next action of the log, read ahead; `pending` says whether there is one, `due` whether its edge comes next.
+    reg        pending, due;
     integer    fields, next_cycle, next_addr, next_data;
     reg  [7:0] next_kind;
 
@@ -167,11 +167,10 @@ module bench;
     always @(posedge clk) begin
         upcoming = upcoming + 1;
         rst <= upcoming < 0;
-        wr <= 1'b0;
-        rd <= 1'b0;
-        if (pending && next_cycle == upcoming) begin
-            wr <= next_kind == "w";
-            rd <= next_kind == "r";
+        due = pending && next_cycle == upcoming;
+        wr <= due && next_kind == "w";
+        rd <= due && next_kind == "r";
+        if (due) begin
             addr <= next_addr[6:0];
             if (next_kind == "w") wdata <= next_data[7:0];
             fetch;

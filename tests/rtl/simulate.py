@@ -11,6 +11,7 @@ folder that is kept between runs (or shared by parallel ones) saves the compilat
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import re
@@ -29,8 +30,9 @@ PERIOD = 162
 """Clock period, in time units of the dump."""
 
 _LAST_LINE = re.compile(r"^period (\d+) phase (\d+)$", re.MULTILINE)
-_VERILATOR = ("verilator", "--binary", "--timing", "--trace", "-O3", "-Wno-fatal", "-j", "2", "--top-module", "bench")
-_COMPILER = ("-MAKEFLAGS", "OPT_FAST=-O2 OPT_GLOBAL=-O2")
+# The same as --binary --timing, but with `make` run here, so that the runtime need not be compiled each time.
+_VERILATOR = ("verilator", "--main", "--exe", "--timing", "--trace", "-O3", "-Wno-fatal", "--top-module", "bench")
+_MAKE = ("make", "-j", "2", "-f", "Vbench.mk", "Vbench", "OPT_FAST=-O2", "OPT_GLOBAL=-O2")
 
 
 class SimulationError(RuntimeError):
@@ -65,7 +67,7 @@ def build_icarus(rtl: Path, out_dir: Path) -> Path:
         If it does not compile.
     """
     options = ("iverilog", "-g2001")
-    built = out_dir / f"icarus-{_digest(options, rtl)}.vvp"
+    built = out_dir / f"icarus-{_digest(options, BENCH, rtl)}.vvp"
     if not built.exists():
         out_dir.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=out_dir) as work:
@@ -95,7 +97,7 @@ def build_verilator(rtl: Path, out_dir: Path) -> Path:
     SimulationError
         If Verilator refuses it.
     """
-    built = out_dir / f"verilator-{_digest((*_VERILATOR, *_COMPILER), rtl)}"
+    built = out_dir / f"verilator-{_digest((*_VERILATOR, *_MAKE), BENCH, rtl)}"
     if not (built / "linnet.v").exists():
         _run(["verilator", "--lint-only", "--timing", "-Wno-fatal", "--top-module", "bench", str(BENCH), str(rtl)])
         built.mkdir(parents=True, exist_ok=True)
@@ -178,9 +180,24 @@ def _verilator_program(built: Path, clock: bool, full: bool) -> Path:
         if not clock:
             shape += ["-DBENCH_NO_CLOCK", str(_hide_clock(built / "linnet.v", Path(work) / "hide_clock.vlt"))]
         objects = Path(work) / "objects"
-        _run([*_VERILATOR, *_COMPILER, *shape, "--Mdir", str(objects), str(BENCH), str(built / "linnet.v")])
+        _run([*_VERILATOR, *shape, "--Mdir", str(objects), str(BENCH), str(built / "linnet.v")])
+        _make(objects, built.parent / f"verilator-runtime-{_digest((*_VERILATOR, *_MAKE))}")
         os.replace(objects / "Vbench", program)
     return program
+
+
+def _make(objects: Path, runtime: Path) -> None:
+    """Compile and link what Verilator wrote, with the objects of its runtime from (or for) the folder `runtime`."""
+    for compiled in runtime.glob("*.o"):
+        shutil.copyfile(compiled, objects / compiled.name)  # newer than its sources, so make takes it as it is
+    _run([*_MAKE, "-C", str(objects)])
+    if not runtime.exists():
+        fresh = objects / "runtime"
+        fresh.mkdir()
+        for compiled in objects.glob("verilated*.o"):
+            shutil.copyfile(compiled, fresh / compiled.name)
+        with contextlib.suppress(OSError):  # another run may have put it there meanwhile
+            os.rename(fresh, runtime)
 
 
 def _hide_clock(rtl: Path, control: Path) -> Path:
@@ -192,11 +209,11 @@ def _hide_clock(rtl: Path, control: Path) -> Path:
     return control
 
 
-def _digest(options: Sequence[str], rtl: Path) -> str:
-    """Hash everything a built bench depends on, this module included."""
+def _digest(options: Sequence[str], *sources: Path) -> str:
+    """Hash what a compilation depends on: tool version, options, this module, source files."""
     whole = hashlib.sha256("\0".join(options).encode())
     whole.update(_run([options[0], "-V"]).splitlines()[0].encode())
-    for source in (Path(__file__), BENCH, rtl):
+    for source in (Path(__file__), *sources):
         whole.update(hashlib.sha256(source.read_bytes()).digest())
     return whole.hexdigest()[:16]
 
