@@ -1,0 +1,312 @@
+"""The declarations of a dump: timescale, scopes, variables (IEEE 1364-2005, 18.2.1 to 18.2.3).
+
+Stage: dump. In: the bytes up to ``$enddefinitions $end``. Out: a frozen `Header`. Reading it costs nothing of
+the body, however long that is. Times are in the dump's own unit; `Timescale` says what that is, exactly.
+
+What is tolerated beyond the standard: scope and variable types of later standards and of tools, unknown
+``$keyword ... $end`` groups (each gives a note), an empty scope name (left out of paths), blanks inside names.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Literal, NamedTuple, get_args
+
+from psgmodel.dump.source import ByteSource, CutStreamError
+from psgmodel.errors import DumpError, Place, Problem, nearest
+
+TimeUnit = Literal["s", "ms", "us", "ns", "ps", "fs"]
+
+MAX_HEADER_TOKEN = 2**20
+"""Longest token accepted in a header, in bytes; a longer one is no header."""
+
+NO_LEVEL_KINDS = frozenset({"real", "realtime", "shortreal", "real_parameter", "event", "string"})
+"""Variable types whose changes are no levels of bits; such a variable cannot be chosen."""
+
+_TOKEN = re.compile(rb"[^ \t\n\r\f\v]+")
+_TIMESCALE = re.compile(r"(1|10|100)(s|ms|us|ns|ps|fs)")
+_RANGE = re.compile(r"\[(-?\d+)(?::(-?\d+))?\]")
+_NAME_WITH_RANGE = re.compile(r"(?s)(.+?)\s*\[(-?\d+)(?::(-?\d+))?\]")
+_CODE = re.compile(rb"[!-~]+")
+
+
+class Timescale(NamedTuple):
+    """Length of one dump time unit: `magnitude` (1, 10 or 100) times `unit`."""
+
+    magnitude: int
+    unit: TimeUnit
+
+    @property
+    def seconds(self) -> Fraction:
+        """Length of one dump time unit in seconds, exact."""
+        return self.magnitude * Fraction(1, 1000 ** get_args(TimeUnit).index(self.unit))
+
+    def __str__(self) -> str:
+        return f"{self.magnitude} {self.unit}"
+
+
+@dataclass(frozen=True, slots=True)
+class Variable:
+    """One ``$var`` declaration.
+
+    Attributes
+    ----------
+    scope : tuple of str
+        Names of the enclosing scopes, outermost first.
+    name : str
+        Name without its bit range; an escaped name keeps its dots, brackets and leading backslash.
+    kind : str
+        Variable type as written: wire, reg, logic, ...
+    width : int, bits
+    code : bytes
+        The identifier code; variables that share one are the same signal.
+    msb, lsb : int or None
+        The bit range after the name; equal for a single bit; None where none was written.
+    place : Place
+        Where the declaration stands.
+    """
+
+    scope: tuple[str, ...]
+    name: str
+    kind: str
+    width: int
+    code: bytes
+    msb: int | None
+    lsb: int | None
+    place: Place
+
+    @property
+    def path(self) -> str:
+        """Scope names and name joined by dots, without the bit range."""
+        return ".".join((*self.scope, self.name))
+
+    @property
+    def range_text(self) -> str:
+        """The bit range as written after a name: "[7:0]", "[3]" or nothing."""
+        if self.msb is None:
+            return ""
+        return f"[{self.msb}]" if self.msb == self.lsb and self.width == 1 else f"[{self.msb}:{self.lsb}]"
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What a dump declares.
+
+    Attributes
+    ----------
+    file : str
+        Name of the file as given; "-" for standard input.
+    timescale : Timescale or None
+        None where the dump states none.
+    variables : tuple of Variable
+        In the order of the file.
+    date, version : str
+        Text of those declarations; empty where missing.
+    notes : tuple of Problem
+        What was tolerated, with its place.
+    """
+
+    file: str
+    timescale: Timescale | None
+    variables: tuple[Variable, ...]
+    date: str
+    version: str
+    notes: tuple[Problem, ...]
+
+
+class HeaderEnd(NamedTuple):
+    """Where the body begins: bytes read ahead, their offset in the dump, and the line they begin in."""
+
+    ahead: bytes
+    byte: int
+    line: int
+
+
+@dataclass(slots=True)
+class HeaderState:
+    """The token stream of a header, with what was declared so far.
+
+    Invariant: ``buffer[at:]`` is not yet taken; `byte` and `line` belong to ``buffer[0]``.
+    """
+
+    source: ByteSource
+    buffer: bytes = b""
+    at: int = 0
+    byte: int = 0
+    line: int = 1
+    ended: bool = False
+    token_start: int = 0
+    scope: list[str] = field(default_factory=list)
+    variables: list[Variable] = field(default_factory=list)
+    timescale: Timescale | None = None
+    texts: dict[str, str] = field(default_factory=dict)
+    notes: list[Problem] = field(default_factory=list)
+
+    def place(self) -> Place:
+        """Return the place of the token taken last."""
+        line = self.line + self.buffer.count(b"\n", 0, self.token_start)
+        return Place(self.source.name, line=line, byte=self.byte + self.token_start)
+
+    def take(self) -> bytes | None:
+        """Return the next token, or None at the end of the file."""
+        while True:
+            found = _TOKEN.search(self.buffer, self.at)
+            if found and (found.end() < len(self.buffer) or self.ended):
+                self.token_start, self.at = found.span()
+                return found.group()
+            if self.ended:
+                self.token_start = self.at = len(self.buffer)
+                return None
+            keep = found.start() if found else len(self.buffer)
+            self._refill(keep)
+
+    def _refill(self, keep: int) -> None:
+        if len(self.buffer) - keep > MAX_HEADER_TOKEN:
+            self.token_start = keep
+            raise DumpError(
+                f"a word of more than {MAX_HEADER_TOKEN} bytes in the header; this is no value change dump",
+                place=self.place(),
+            )
+        try:
+            more = self.source.read()
+        except CutStreamError as error:
+            self.token_start = len(self.buffer)
+            raise DumpError(f"{error}, within the header", place=self.place()) from error
+        self.ended = not more
+        self.line += self.buffer.count(b"\n", 0, keep)
+        self.byte += keep
+        self.buffer = self.buffer[keep:] + more
+        self.at = 0
+
+    def group(self, keyword: str) -> list[str]:
+        """Return the words up to ``$end``."""
+        opened = self.place()
+        words: list[str] = []
+        while (token := self.take()) != b"$end":
+            if token is None:
+                raise DumpError(
+                    f"the dump ends in its header, within {keyword}", place=self.place(), hint=f"opened at {opened}"
+                )
+            words.append(token.decode("utf-8", "backslashreplace"))
+        return words
+
+
+def parse_header(source: ByteSource) -> tuple[Header, HeaderEnd]:
+    """Read the declarations from the start of a dump.
+
+    Returns
+    -------
+    Header, HeaderEnd
+
+    Raises
+    ------
+    DumpError
+        The file is empty, is no value change dump, is cut within the header, or declares something
+        that cannot be understood. `last_good_time` is None.
+    """
+    state = HeaderState(source)
+    while (token := state.take()) != b"$enddefinitions":
+        if token is None:
+            raise _no_end(state)
+        if not token.startswith(b"$"):
+            raise _no_keyword(state, token)
+        _declare(state, token.decode("ascii", "backslashreplace"))
+    if state.take() != b"$end":
+        raise DumpError("$enddefinitions is not closed by $end", place=state.place())
+    header = Header(
+        source.name,
+        state.timescale,
+        tuple(state.variables),
+        state.texts.get("$date", ""),
+        state.texts.get("$version", ""),
+        tuple(state.notes),
+    )
+    line = state.line + state.buffer.count(b"\n", 0, state.at)
+    return header, HeaderEnd(state.buffer[state.at :], state.byte + state.at, line)
+
+
+def _declare(state: HeaderState, keyword: str) -> None:
+    place = state.place()
+    words = state.group(keyword)
+    if keyword == "$var":
+        state.variables.append(_variable(tuple(state.scope), words, place))
+    elif keyword == "$scope":
+        if not words:
+            raise DumpError("$scope without a type; expected: $scope type name $end", place=place)
+        state.scope.append(" ".join(words[1:]))
+    elif keyword == "$upscope":
+        if not state.scope:
+            raise DumpError("$upscope where no scope is open", place=place)
+        state.scope.pop()
+    elif keyword == "$timescale":
+        _set_timescale(state, words, place)
+    elif keyword in ("$date", "$version"):
+        state.texts[keyword] = " ".join(words)
+    elif keyword in ("$dumpvars", "$dumpall", "$dumpon", "$dumpoff", "$end"):
+        raise DumpError(f"{keyword} before $enddefinitions", place=place, hint="the header has no end")
+    elif keyword != "$comment":
+        state.notes.append(Problem(f"unknown declaration {keyword} left out", place))
+
+
+def _set_timescale(state: HeaderState, words: list[str], place: Place) -> None:
+    found = _TIMESCALE.fullmatch("".join(words))
+    if not found:
+        raise DumpError(
+            f'timescale "{" ".join(words)}"; expected 1, 10 or 100 and one of s, ms, us, ns, ps, fs', place=place
+        )
+    unit = next(u for u in get_args(TimeUnit) if u == found.group(2))
+    scale = Timescale(int(found.group(1)), unit)
+    if state.timescale not in (None, scale):
+        raise DumpError(f"a second timescale, {scale}, after {state.timescale}", place=place)
+    state.timescale = scale
+
+
+def _variable(scope: tuple[str, ...], words: list[str], place: Place) -> Variable:
+    if len(words) < 4:
+        raise DumpError(
+            f'declaration "$var {" ".join(words)}" is too short; expected: $var type width code name $end', place=place
+        )
+    kind, width_text, code_text = words[:3]
+    if not (width_text.isascii() and width_text.isdigit()):
+        raise DumpError(f'width "{width_text}" of a variable; expected a whole number of bits', place=place)
+    code = code_text.encode()
+    if not _CODE.fullmatch(code):
+        raise DumpError(f'identifier code "{code_text}"; expected printable ASCII (33 to 126)', place=place)
+    name, msb, lsb = _split_range(words[3:], int(width_text))
+    return Variable(tuple(s for s in scope if s), name, kind, int(width_text), code, msb, lsb, place)
+
+
+def _split_range(words: list[str], width: int) -> tuple[str, int | None, int | None]:
+    """Split "q [3:0]", "q[3:0]" or "q[3]" into name and range; an escaped name keeps glued brackets."""
+    apart = _RANGE.fullmatch(words[-1]) if len(words) > 1 else None
+    if apart:
+        return " ".join(words[:-1]), int(apart.group(1)), int(apart.group(2) or apart.group(1))
+    name = " ".join(words)
+    glued = None if name.startswith("\\") else _NAME_WITH_RANGE.fullmatch(name)
+    if glued is None:
+        return name, None, None
+    msb, lsb = int(glued.group(2)), int(glued.group(3) or glued.group(2))
+    if abs(msb - lsb) + 1 != width:
+        return name, None, None
+    return glued.group(1), msb, lsb
+
+
+def _no_end(state: HeaderState) -> DumpError:
+    if not state.variables and not state.texts and state.byte + len(state.buffer) == 0:
+        return DumpError("the file is empty", place=Place(state.source.name, line=1, byte=0))
+    return DumpError("the dump ends in its header: no $enddefinitions", place=state.place())
+
+
+def _no_keyword(state: HeaderState, token: bytes) -> DumpError:
+    shown = token[:24].decode("ascii", "backslashreplace")
+    if b"\0" in state.buffer or not _CODE.fullmatch(token):
+        hint = "this looks like a binary wave file; make the simulator write VCD text"
+    elif token.startswith(b"#"):
+        hint = "$enddefinitions $end is missing before the first time stamp"
+    else:
+        hint = nearest(
+            "$" + shown, ["$comment", "$date", "$enddefinitions", "$scope", "$timescale", "$var", "$version"]
+        )
+    return DumpError(f'found "{shown}" where a declaration keyword ($...) should stand', place=state.place(), hint=hint)

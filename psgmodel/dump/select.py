@@ -1,0 +1,214 @@
+"""Names to signals: by full path, by unique suffix, by glob, and bits joined to vectors.
+
+Stage: dump. In: a header and the names a user gives. Out: a `Selection`, which says which codes are kept and
+what signal each makes up. Variables that share an identifier code are one signal. Vectors written bit by bit
+(``q[3]``, ``q[2]``, ... or ``q[7:4]``, ``q[3:0]``) are one signal under their common name; the higher index is the
+more significant, unless the parts themselves run upwards (``q[0:3]``).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
+
+from psgmodel.dump.digits import MAX_VALUE_BITS
+from psgmodel.dump.header import NO_LEVEL_KINDS, Header, Variable
+from psgmodel.errors import DumpError, Place, Problem, nearest
+
+_MOST_LISTED = 10
+
+
+class Part(NamedTuple):
+    """Bits of a signal that one identifier code carries: `width` bits from bit `shift` up."""
+
+    code: bytes
+    shift: int
+    width: int
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """A signal to keep.
+
+    Attributes
+    ----------
+    path : str
+        Scope names and name joined by dots; with a bit range only where one was asked for.
+    width : int, bits
+    parts : tuple of Part
+        One, or several where the dump holds the vector in pieces.
+    place : Place
+        Where it is declared.
+    """
+
+    path: str
+    width: int
+    parts: tuple[Part, ...]
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Selection:
+    """The signals to keep.
+
+    Attributes
+    ----------
+    signals : tuple of Signal
+        Each once, in the order they were asked for.
+    asked : mapping of str to tuple of int
+        What each name asked for stands for, as indices into `signals`.
+    """
+
+    signals: tuple[Signal, ...]
+    asked: Mapping[str, tuple[int, ...]]
+
+    def codes(self) -> list[bytes]:
+        """Return the distinct identifier codes, in order; their indices are the slots."""
+        return list(dict.fromkeys(part.code for signal in self.signals for part in signal.parts))
+
+
+def choose(header: Header, names: Iterable[str]) -> Selection:
+    """Find the signals that names stand for.
+
+    Parameters
+    ----------
+    header : Header
+    names : iterable of str
+        A full path (``tb.dut.mix``), the end of one if only one signal has it (``dut.mix``, ``mix``), either with a bit
+        range, or a pattern in which ``*`` stands for any text and ``?`` for one character (``*.level_*``).
+
+    Returns
+    -------
+    Selection
+
+    Raises
+    ------
+    DumpError
+        With one problem for each name that fits nothing or more than one signal, or fits a signal that
+        has no bits (real, string, event) or more than 64.
+    """
+    catalogue = _catalogue(header.variables)
+    signals: dict[tuple[Part, ...], Signal] = {}
+    asked: dict[str, tuple[int, ...]] = {}
+    problems: list[Problem] = []
+    kinds = _kinds_by_code(header.variables)
+    for name in dict.fromkeys(names):
+        found = _find(catalogue, name)
+        problem = _selection_problem(header, catalogue, name, found)
+        problems += [problem] if problem else [p for s in found for p in _unusable(s, kinds)]
+        for signal in found:
+            signals.setdefault(signal.parts, signal)
+        order = list(signals)
+        asked[name] = tuple(order.index(signal.parts) for signal in found)
+    if problems:
+        raise DumpError(problems)
+    return Selection(tuple(signals.values()), asked)
+
+
+def _catalogue(variables: Sequence[Variable]) -> dict[str, list[Signal]]:
+    """Return the signals by every name they answer to in full: path, path with range, path without escapes."""
+    groups: dict[str, list[Variable]] = {}
+    for variable in variables:
+        groups.setdefault(variable.path, []).append(variable)
+    catalogue = {path: _signals_of(path, group) for path, group in groups.items()}
+    for variable in variables:
+        if variable.range_text:
+            name = variable.path + variable.range_text
+            catalogue.setdefault(name, []).append(_single(name, variable))
+    for name in [n for n in catalogue if "\\" in n]:
+        catalogue.setdefault(name.replace("\\", ""), []).extend(catalogue[name])
+    return catalogue
+
+
+def _signals_of(path: str, group: list[Variable]) -> list[Signal]:
+    """Return what a path stands for: one signal, or several where its variables do not fit together."""
+    distinct = list({(v.code, v.msb, v.lsb): v for v in group}.values())
+    if len({v.code for v in distinct}) > 1:
+        joined = _joined(path, distinct)
+        if joined is not None:
+            return [joined]
+    return list({v.code: _single(path, v) for v in reversed(distinct)}.values())[::-1]
+
+
+def _single(path: str, variable: Variable) -> Signal:
+    return Signal(path, variable.width, (Part(variable.code, 0, variable.width),), variable.place)
+
+
+def _joined(path: str, pieces: list[Variable]) -> Signal | None:
+    """Return the vector that pieces with ranges make up, or None where they overlap or leave gaps."""
+    spans: list[tuple[int, int, Variable]] = []
+    upwards = False
+    for piece in pieces:
+        if piece.msb is None or piece.lsb is None:
+            return None
+        upwards |= piece.msb < piece.lsb
+        spans.append((min(piece.msb, piece.lsb), max(piece.msb, piece.lsb), piece))
+    spans.sort(key=lambda span: span[:2])
+    if any(low != high + 1 for (_, high, _), (low, _, _) in pairwise(spans)):
+        return None
+    parts: list[Part] = []
+    width = 0
+    for _, _, piece in reversed(spans) if upwards else spans:
+        parts.append(Part(piece.code, width, piece.width))
+        width += piece.width
+    return Signal(path, width, tuple(parts), pieces[0].place)
+
+
+def _find(catalogue: Mapping[str, list[Signal]], name: str) -> list[Signal]:
+    """Return the distinct signals that a name stands for."""
+    if "*" in name or "?" in name:
+        text = "".join({"*": ".*", "?": "."}.get(c, re.escape(c)) for c in name)
+        pattern = re.compile(rf"(?s)(?:.*\.)?{text}")
+        paths = [n for n, signals in catalogue.items() if pattern.fullmatch(n) and n == signals[0].path]
+        whole = [n for n in paths if not n.endswith("]")] or paths
+        found = [signal for n in whole for signal in catalogue[n]]
+    elif name in catalogue:
+        found = catalogue[name]
+    else:
+        found = [s for n, signals in catalogue.items() if n.endswith("." + name) for s in signals]
+    return list({signal.parts: signal for signal in reversed(found)}.values())[::-1]
+
+
+def _selection_problem(
+    header: Header, catalogue: Mapping[str, list[Signal]], name: str, found: list[Signal]
+) -> Problem | None:
+    place = Place(header.file)
+    if not header.variables:
+        return Problem(f'no signal "{name}": the dump declares no signals', place, "did $dumpvars name a scope?")
+    if not found:
+        tails = {n.rpartition(".")[2]: n for n in catalogue}
+        hint = nearest(name, catalogue) or nearest(name, tails)
+        return Problem(f'no signal "{name}" in the dump', place, hint)
+    if len(found) > 1 and not ("*" in name or "?" in name):
+        listed = [f"{s.path} ({s.place})" for s in found[:_MOST_LISTED]]
+        more = f" and {len(found) - _MOST_LISTED} more" if len(found) > _MOST_LISTED else ""
+        return Problem(
+            f'"{name}" stands for {len(found)} signals: {", ".join(listed)}{more}', place, "name one in full"
+        )
+    return None
+
+
+def _kinds_by_code(variables: Iterable[Variable]) -> dict[bytes, list[tuple[str, int]]]:
+    kinds: dict[bytes, list[tuple[str, int]]] = {}
+    for variable in variables:
+        kinds.setdefault(variable.code, []).append((variable.kind, variable.width))
+    return kinds
+
+
+def _unusable(signal: Signal, kinds: Mapping[bytes, list[tuple[str, int]]]) -> list[Problem]:
+    declared = [kind for part in signal.parts for kind in kinds[part.code]]
+    odd = sorted({kind for kind, _ in declared if kind.lower() in NO_LEVEL_KINDS})
+    if odd:
+        return [Problem(f'"{signal.path}" is of type {odd[0]}, which has no bits', signal.place)]
+    if not 1 <= signal.width <= MAX_VALUE_BITS:
+        message = f'"{signal.path}" is {signal.width} bits wide; 1 to {MAX_VALUE_BITS} can be read'
+        return [Problem(message, signal.place, "dump the part that is compared as a signal of its own")]
+    for part in signal.parts:
+        widths = sorted({width for _, width in kinds[part.code]})
+        if len(widths) > 1:
+            message = f'"{signal.path}" shares its identifier code with signals of other widths: {widths}'
+            return [Problem(message, signal.place)]
+    return []
