@@ -214,7 +214,8 @@ def spectrogram(
 def power_to_dbfs(power: FloatArray, floor_db: float) -> FloatArray:
     """Return mean squares in dB relative to a full-scale sine, nothing below `floor_db`."""
     least = FULL_SCALE_POWER * 10 ** (floor_db / 10)
-    return np.maximum(floor_db, 10 * np.log10(np.maximum(power, least) / FULL_SCALE_POWER))
+    level = 10 * np.log10(np.maximum(power, least) / FULL_SCALE_POWER)
+    return np.asarray(np.maximum(floor_db, level), dtype=np.float64)
 
 
 def band_powers(spectrum: Spectrum, low_hz: FloatArray, high_hz: FloatArray) -> FloatArray:
@@ -225,7 +226,7 @@ def band_powers(spectrum: Spectrum, low_hz: FloatArray, high_hz: FloatArray) -> 
     spacing = spectrum.spacing_hz
     edges = np.append(spectrum.hertz - spacing / 2, spectrum.hertz[-1] + spacing / 2)
     sums = np.concatenate([[0.0], np.cumsum(spectrum.power)]) * (spacing / spectrum.enbw_hz)
-    return np.interp(high_hz, edges, sums) - np.interp(low_hz, edges, sums)
+    return np.asarray(np.interp(high_hz, edges, sums) - np.interp(low_hz, edges, sums), dtype=np.float64)
 
 
 def _frames(samples: Samples, length: int, hop: int) -> Samples:
@@ -250,4 +251,4 @@ def _line_powers(frames: Samples, window: FloatArray) -> FloatArray:
 
 
 def _line_hertz(length: int, rate: int) -> FloatArray:
-    return np.arange(length // 2 + 1) * (rate / length)
+    return np.arange(length // 2 + 1, dtype=np.float64) * (rate / length)
