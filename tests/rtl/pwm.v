@@ -1,5 +1,5 @@
 // Pulse-width modulator: a counter, its duty taken once a carrier period.
-// Written from the register text of psgmodel/output_stage/modulators/pwm.py. Verilog-2001, synthesizable.
+// Written from the register text of psgmodel/output_stage/modulators/pulse_width.py. Verilog-2001, synthesizable.
 //   EDGE 0: trailing edge moves, period LENGTH clocks
 //   EDGE 1: leading edge moves, period LENGTH clocks
 //   EDGE 2: centre-aligned, period 2 * LENGTH clocks

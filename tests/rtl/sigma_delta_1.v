@@ -1,5 +1,5 @@
 // First-order sigma-delta modulator: an accumulator whose carry is the pin.
-// Written from the register text of psgmodel/output_stage/modulators/first_order.py. Verilog-2001, synthesizable.
+// Written from the register text of psgmodel/output_stage/modulators/sigma_delta_1.py. Verilog-2001, synthesizable.
 module sigma_delta_1 #(
     parameter WIDTH = 8
 ) (

@@ -1,5 +1,5 @@
 // Second-order sigma-delta modulator, one-bit: two clamped accumulators in a loop, optional shift-register dither.
-// Written from the register text of psgmodel/output_stage/modulators/second_order.py and lfsr.py. Verilog-2001,
+// Written from the register text of psgmodel/output_stage/modulators/sigma_delta_2.py and lfsr.py. Verilog-2001,
 // synthesizable.
 //   WIDTH     width of the code
 //   W1, W2    widths of the accumulators

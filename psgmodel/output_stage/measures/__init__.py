@@ -1,12 +1,19 @@
 """Measurements: what a signal is like, in numbers with a stated convention; one file a measurement.
 
 Contents: exact lines of `Steps` (`lines`), windows and power spectra (`windows`, `spectrum`), levels and their decibels
-(`levels`), one tone and its faults (`tone`), ripple and carrier (`ripple`), responses (`response`), idle tones
-(`idle_tones`), loudness (`loudness`). Weightings stand in `psgmodel.output_stage.weighting`.
+(`decibels`), one tone and its faults (`tone`), ripple and carrier (`carrier`), responses (`response`), idle tones
+(`idle`), loudness (`loudness`). Weightings stand in `psgmodel.output_stage.weighting`.
 """
 
-from psgmodel.output_stage.measures.idle_tones import IdleTone, idle_tones
-from psgmodel.output_stage.measures.levels import (
+from psgmodel.output_stage.measures.carrier import (
+    CarrierLine,
+    Ripple,
+    carrier_of_lines,
+    carrier_of_record,
+    ripple,
+    ripple_of_lines,
+)
+from psgmodel.output_stage.measures.decibels import (
     Levels,
     dbfs_to_rms,
     dbu_to_volt,
@@ -18,17 +25,10 @@ from psgmodel.output_stage.measures.levels import (
     volt_to_dbu,
     volt_to_dbv,
 )
+from psgmodel.output_stage.measures.idle import IdleTone, idle_tones
 from psgmodel.output_stage.measures.lines import LineSpectrum, line_spectrum
 from psgmodel.output_stage.measures.loudness import k_weighted, loudness_lkfs
 from psgmodel.output_stage.measures.response import Cutoffs, cutoffs, droop_db, gain_db, hold_response
-from psgmodel.output_stage.measures.ripple import (
-    CarrierLine,
-    Ripple,
-    carrier_of_lines,
-    carrier_of_record,
-    ripple,
-    ripple_of_lines,
-)
 from psgmodel.output_stage.measures.spectrum import PowerSpectrum, power_of_lines, power_spectrum
 from psgmodel.output_stage.measures.tone import (
     Harmonic,

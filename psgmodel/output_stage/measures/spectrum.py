@@ -3,9 +3,9 @@
 Stage: measurement. In: samples and their rate, or exact lines. Out: power a bin, in the square of the signal's unit.
 
 Conventions
-  power    of a bin: its share of the mean square; all bins sum to the mean square of the record, so a sine of peak A sums
-           to A**2/2 over its lobe and noise to its variance, whatever the window (each bin is divided by
-           N sum(w**2))
+  power    of a bin: its share of the mean square; all bins sum to the mean square of the record, so a sine of
+           peak A sums to A**2/2 over its lobe and noise to its variance, whatever the window (each bin is divided
+           by N sum(w**2))
   DC       the mean is taken off before the window is put on and stands in bin 0 alone
   window   periodic Kaiser, beta 38, unless another is named; a rectangular one is for whole periods only
   band     bins whose centre lies in low <= f <= high

@@ -29,7 +29,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from psgmodel.errors import StageError
 from psgmodel.output_stage.measures.checks import check_band, check_positive
-from psgmodel.output_stage.measures.levels import to_db
+from psgmodel.output_stage.measures.decibels import to_db
 from psgmodel.output_stage.measures.lines import LineSpectrum
 from psgmodel.output_stage.measures.spectrum import PowerSpectrum, power_of_lines, power_spectrum
 from psgmodel.output_stage.measures.windows import Window

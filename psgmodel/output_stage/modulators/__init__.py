@@ -1,12 +1,11 @@
 """Modulators: an unsigned code as `Steps` in, the pin or the converter's code as `Steps` out, register-true.
 
 Contents, in the order of the data: clocks and samples (`signals`), noise shaping (`shaper`), the modulators (`dac`,
-`pwm`, `first_order`, `second_order` with its dither in `lfsr`), and the volts of a resistor ladder (`ladder`).
-`modulate` takes any modulator.
+`pulse_width`, `sigma_delta_1`, `sigma_delta_2` with its dither in `lfsr`), and the volts of a resistor ladder
+(`ladder`). What linear theory promises stands in `theory`. `modulate` takes any modulator.
 """
 
 from psgmodel.output_stage.modulators.dac import IdealDac, Requantise, ideal_dac
-from psgmodel.output_stage.modulators.first_order import FirstOrder, FirstOrderState, first_order, first_order_part
 from psgmodel.output_stage.modulators.ladder import (
     Ladder,
     LadderTable,
@@ -17,7 +16,7 @@ from psgmodel.output_stage.modulators.ladder import (
     ladder_worst_case,
 )
 from psgmodel.output_stage.modulators.lfsr import LfsrDither, dither_words, lfsr_bits
-from psgmodel.output_stage.modulators.pwm import (
+from psgmodel.output_stage.modulators.pulse_width import (
     Pwm,
     PwmEdge,
     PwmState,
@@ -25,16 +24,6 @@ from psgmodel.output_stage.modulators.pwm import (
     pwm_of_carrier,
     pwm_of_width,
     pwm_part,
-)
-from psgmodel.output_stage.modulators.second_order import (
-    Overloads,
-    SecondOrder,
-    SecondOrderState,
-    constant_input_bound,
-    second_order,
-    second_order_batch,
-    second_order_of_width,
-    second_order_part,
 )
 from psgmodel.output_stage.modulators.shaper import (
     NoiseShaper,
@@ -44,6 +33,17 @@ from psgmodel.output_stage.modulators.shaper import (
     shape_noise_part,
     tpdf_dither,
 )
+from psgmodel.output_stage.modulators.sigma_delta_1 import FirstOrder, FirstOrderState, first_order, first_order_part
+from psgmodel.output_stage.modulators.sigma_delta_2 import (
+    Overloads,
+    SecondOrder,
+    SecondOrderState,
+    constant_input_bound,
+    second_order,
+    second_order_batch,
+    second_order_of_width,
+    second_order_part,
+)
 from psgmodel.output_stage.modulators.signals import (
     Hertz,
     Modulated,
@@ -52,6 +52,7 @@ from psgmodel.output_stage.modulators.signals import (
     steps_of_samples,
     steps_to_clock,
 )
+from psgmodel.output_stage.modulators.theory import in_band_gain_db, oversampled_bits
 from psgmodel.steps import Steps
 
 Modulator = IdealDac | Pwm | FirstOrder | SecondOrder
@@ -113,11 +114,13 @@ __all__ = [
     "first_order",
     "first_order_part",
     "ideal_dac",
+    "in_band_gain_db",
     "ladder_monte_carlo",
     "ladder_table",
     "ladder_worst_case",
     "lfsr_bits",
     "modulate",
+    "oversampled_bits",
     "pwm",
     "pwm_of_carrier",
     "pwm_of_width",

@@ -36,7 +36,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from psgmodel.errors import Problem, StageError
 from psgmodel.output_stage.modulators.lfsr import LfsrDither, dither_words
-from psgmodel.output_stage.modulators.second_order_loops import Loop, run_loop, run_loops
+from psgmodel.output_stage.modulators.sigma_delta_2_loops import Loop, run_loop, run_loops
 from psgmodel.output_stage.modulators.signals import Modulated, check_codes, raise_problems, whole_number_problems
 from psgmodel.steps import Steps
 

@@ -1,8 +1,8 @@
 """The loops of the second-order modulator: one channel in plain Python, many channels in NumPy.
 
-Stage: modulator, inner part of `second_order`, whose register text both must equal. In: the signed input of each clock,
-the dither of each clock. Out: the pin of each clock and the count of clamped clocks. A compiled loop can stand in for
-`run_loop`: it takes and fills plain arrays.
+Stage: modulator, inner part of `sigma_delta_2`, whose register text both must equal. In: the signed input of each
+clock, the dither of each clock. Out: the pin of each clock and the count of clamped clocks. A compiled loop can
+stand in for `run_loop`: it takes and fills plain arrays.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ def run_loop(
     bits: NDArray[np.uint8],
 ) -> tuple[int, int, int, int, int]:
     """Run one loop over `u`, fill `bits`; return a1, a2, pin, clamped clocks, and the first of them (-1: none)."""
-    # Must equal the register text of `second_order`.
+    # Must equal the register text of `sigma_delta_2`.
     feedback, top1, top2 = loop.feedback, loop.limit1, loop.limit2
     a1, a2, pin = state
     acted, where = 0, -1

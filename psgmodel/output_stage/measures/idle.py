@@ -19,7 +19,7 @@ import numpy as np
 
 from psgmodel.errors import StageError
 from psgmodel.output_stage.measures.checks import check_band, check_positive
-from psgmodel.output_stage.measures.levels import rms_to_dbfs
+from psgmodel.output_stage.measures.decibels import rms_to_dbfs
 from psgmodel.output_stage.measures.spectrum import power_spectrum
 from psgmodel.output_stage.measures.windows import Window
 from psgmodel.output_stage.modulators.signals import samples_of_steps
