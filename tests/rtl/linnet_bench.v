@@ -2,7 +2,7 @@
 //
 //   +log=FILE        bus actions, one a line, decimal, cycles strictly increasing: `cycle w address value`, `cycle r address 0`;
 //                    a `w` puts wr = 1 at exactly that cycle's edge, an `r` puts rd = 1 there. No file: no actions.
-//   +cycles=N        cycles to simulate after reset (1 to 10000000)
+//   +cycles=N        cycles to simulate after reset (1 to 1000000000)
 //   +reset_edges=N   rising edges with rst = 1 before cycle 0 (1 to 1000; 5 where not given)
 //   +dump=FILE       value change dump. No file: no dump.
 //   +noclk           dump everything but the clock
@@ -140,7 +140,7 @@ module bench;
         wdata = 8'd0;
         if (!$value$plusargs("reset_edges=%d", reset_edges)) reset_edges = 5;
         if (!$value$plusargs("cycles=%d", cycles)) cycles = 0;
-        if (cycles < 1 || cycles > 10000000) refuse("+cycles=N must be 1 to 10000000");
+        if (cycles < 1 || cycles > 1000000000) refuse("+cycles=N must be 1 to 1000000000");
         if (reset_edges < 1 || reset_edges > 1000) refuse("+reset_edges=N must be 1 to 1000");
 `ifdef BENCH_SHAPE_AT_BUILD
         if ($test$plusargs("noclk") || $test$plusargs("full")) refuse("+noclk and +full are set when built");
