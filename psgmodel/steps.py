@@ -207,6 +207,12 @@ def steps_from_changes(cycle: ArrayLike, level: ArrayLike, end: int, *, unknown:
     return Steps(at[differs], values[differs], int(end), mask)
 
 
+def merged_cycles(lists: list[CycleArray]) -> CycleArray:
+    """Return every cycle of some rising lists once, rising. Fast where the lists are sorted, as here."""
+    cycles = np.sort(np.concatenate(lists), kind="stable")
+    return cycles[np.append(True, cycles[1:] != cycles[:-1])] if cycles.size else cycles
+
+
 def sum_steps(parts: list[Steps]) -> Steps:
     """Add signals that cover the same cycles.
 
@@ -223,7 +229,7 @@ def sum_steps(parts: list[Steps]) -> Steps:
     if any(p.start != start or p.end != end for p in parts):
         raise StepsError("signals of a sum must cover the same cycles")
     if any(p.unknown is not None for p in parts):
-        grid = np.unique(np.concatenate([p.cycle for p in parts]))
+        grid = merged_cycles([p.cycle for p in parts])
         levels = sum(p.level[p.index_at(grid)].astype(np.int64) for p in parts)
         mask = np.any([p.unknown_mask()[p.index_at(grid)] for p in parts], axis=0)
         return steps_from_changes(grid, levels, end, unknown=mask)

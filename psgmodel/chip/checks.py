@@ -8,20 +8,74 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from psgmodel.chip.channel import Channel, NoiseClock, ShiftRegister, StepClock, WaveTable
 from psgmodel.chip.options import ReadingState
-from psgmodel.chip.records import Channel, Divider, Mixer, NoiseClock, ShiftRegister, StepClock
+from psgmodel.chip.records import Divider, Mixer, Sequencer, Ticks, TickSource
 from psgmodel.errors import nearest
 from psgmodel.tomlfile import KeyPath
 
 
-def check_channel(channel: Channel, ticks: Mapping[str, Divider], state: ReadingState) -> None:
+def resolve_ticks(
+    sources: Mapping[str, TickSource], sequencers: Mapping[str, Sequencer], state: ReadingState
+) -> tuple[dict[str, Divider], dict[str, Ticks]]:
+    """Return the dividers and what ticks at which of their steps; report sources that say too little or too much."""
+    dividers = {
+        name: Divider(name, s.every, s.first, s.steps, s.at_restart == "step", s.after_restart or s.every)
+        for name, s in sequencers.items()
+    }
+    ticks = {}
+    for name, source in sources.items():
+        path = ("ticks", name)
+        if name in sequencers:
+            state.report(path, "a sequencer has this name already")
+        if source.sequencer:
+            _check_sequenced(source, path, sequencers, state)
+            ticks[name] = Ticks(source.sequencer, tuple(sorted(source.at)))
+            continue
+        if source.every == 0:
+            state.report(path, "either every or sequencer is needed")
+        if source.at:
+            state.report((*path, "at"), "only a tick of a sequencer has this")
+        every = max(source.every, 1)
+        first = every - 1 if source.first < 0 else source.first
+        again = source.after_restart or every
+        dividers[name] = Divider(name, every, first, 1, source.at_restart == "tick", again)
+        ticks[name] = Ticks(name, (0,))
+    return dividers, ticks
+
+
+def _check_sequenced(
+    source: TickSource, path: KeyPath, sequencers: Mapping[str, Sequencer], state: ReadingState
+) -> None:
+    if source.every or source.first >= 0 or source.after_restart or source.at_restart != "silent":
+        state.report(
+            path, "a tick of a sequencer has no divider of its own: every, first and restart are the sequencer's"
+        )
+    if source.sequencer not in sequencers:
+        hint = nearest(source.sequencer, sequencers) or f"known: {', '.join(sequencers) or 'none'}"
+        state.report((*path, "sequencer"), f'no sequencer "{source.sequencer}"', hint)
+        return
+    steps = sequencers[source.sequencer].steps
+    if not source.at or len(set(source.at)) != len(source.at) or max(source.at) >= steps:
+        state.report((*path, "at"), f"found {list(source.at)}, different steps from 0 to {steps - 1} are expected")
+
+
+def check_channel(
+    channel: Channel, ticks: Mapping[str, Ticks], dividers: Mapping[str, Divider], state: ReadingState
+) -> None:
     """Report what does not fit together within a channel."""
     path = ("channel", channel.name)
     for key in ("timer", "envelope", "sweep"):
         block = getattr(channel, key)
-        if block is not None and block.ticks not in ticks:
-            hint = nearest(block.ticks, ticks) or f"known: {', '.join(ticks) or 'none'}"
-            state.report((*path, key, "ticks"), f'no tick "{block.ticks}"', hint)
+        if block is not None:
+            _check_tick(block.ticks, ticks, (*path, key, "ticks"), state)
+    clock = channel.step.clocked_by
+    if clock:
+        _check_tick(clock, ticks, (*path, "step", "clocked_by"), state)
+        if clock in ticks and ticks[clock].divider != clock:
+            state.report(
+                (*path, "step", "clocked_by"), "a step needs a tick with a divider of its own, not a sequencer's"
+            )
     if isinstance(channel.step, NoiseClock):
         _check_count(channel.step.divisors, (*path, "step", "divisors"), state)
     else:
@@ -39,6 +93,21 @@ def check_channel(channel: Channel, ticks: Mapping[str, Divider], state: Reading
         state.report((*path, "sweep"), "a noise channel has no period to sweep")
     if channel.register is not None:
         check_shift_register(channel.register, (*path, "register"), state)
+    if channel.table is not None:
+        _check_table(channel.table, (*path, "table"), state)
+    size = 1 << channel.volume_bits
+    if channel.volume_table and len(channel.volume_table) != size:
+        state.report(
+            (*path, "volume_table"), f"found {len(channel.volume_table)} entries, one for each volume is {size}"
+        )
+    if channel.volume_table and channel.table is not None and channel.table.volume == "shift":
+        state.report((*path, "volume_table"), "a volume that shifts the sample needs no table")
+
+
+def _check_tick(name: str, ticks: Mapping[str, Ticks], path: KeyPath, state: ReadingState) -> None:
+    if name not in ticks:
+        hint = nearest(name, ticks) or f"known: {', '.join(ticks) or 'none'}"
+        state.report(path, f'no tick "{name}"', hint)
 
 
 def _check_count(items: tuple[object, ...], path: KeyPath, state: ReadingState) -> None:
@@ -55,6 +124,15 @@ def _check_step(step: StepClock, path: KeyPath, state: ReadingState) -> None:
         )
     if step.rule == "up-from" and step.offset < 1:
         state.report((*path, "offset"), "found 0; a period of 0 would give a step of no length, accepted: 1 or more")
+
+
+def _check_table(table: WaveTable, path: KeyPath, state: ReadingState) -> None:
+    if table.samples % table.per_address:
+        state.report(
+            (*path, "per_address"), f"{table.samples} samples cannot be packed {table.per_address} to an address"
+        )
+    if table.start_position >= table.samples:
+        state.report((*path, "start_position"), f"found {table.start_position}, accepted: 0 to {table.samples - 1}")
 
 
 def _check_patterns(patterns: tuple[str, ...], path: KeyPath, state: ReadingState) -> None:
@@ -95,17 +173,24 @@ def check_shift_register(register: ShiftRegister, path: KeyPath, state: ReadingS
 def check_mixer(mixer: Mixer, channels: Mapping[str, Channel], state: ReadingState) -> None:
     """Report a mixer whose sums could leave 32 bits."""
     _check_count(mixer.trims, ("mixer", "trims"), state)
+    size = 1 << mixer.bits
+    if mixer.table and len(mixer.table) != size:
+        state.report(("mixer", "table"), f"found {len(mixer.table)} entries, one for each sum is {size}")
     if not mixer.trims:
         return
     largest = sum(mixer.gains.get(name, 1) * largest_level(channel) for name, channel in channels.items())
-    if largest * max(mixer.trims) >= 2**31:
-        state.report(("mixer",), f"the sum could reach {largest * max(mixer.trims)}, accepted: less than 2^31")
+    if largest * max(mixer.trims) >= 2**30:
+        state.report(("mixer",), f"the sum could reach {largest * max(mixer.trims)}, accepted: less than 2^30")
+    for name, channel in channels.items():
+        if largest_level(channel) >= 2**30:
+            state.report(("channel", name), f"the level could reach {largest_level(channel)}, accepted: less than 2^30")
 
 
 def largest_level(channel: Channel) -> int:
-    """Return the largest level that a channel can have."""
-    volume = (1 << channel.volume_bits) - 1
-    if channel.table is None:
-        return volume
-    sample = (1 << channel.table.bits) - 1
-    return sample if channel.table.volume == "shift" else sample * volume >> channel.table.volume_shift
+    """Return a bound for the size of a channel's level."""
+    loudness = max(channel.volume_table, default=(1 << channel.volume_bits) - 1)
+    level = loudness
+    if channel.table is not None:
+        sample = (1 << channel.table.bits) - 1
+        level = sample if channel.table.volume == "shift" else sample * loudness >> channel.table.volume_shift
+    return max(level + 1, abs(channel.idle_level))

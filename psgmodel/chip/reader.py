@@ -9,15 +9,29 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from psgmodel.chip.checks import check_channel, check_mixer
+from psgmodel.chip.channel import Channel, NoiseClock, StepClock
+from psgmodel.chip.checks import check_channel, check_mixer, resolve_ticks
 from psgmodel.chip.options import ReadingState, read_record, read_value, show, stand_in
-from psgmodel.chip.records import CHANNEL_LIMIT, Bus, Channel, Chip, Divider, Mixer, NoiseClock, StepClock, Unit
+from psgmodel.chip.records import CHANNEL_LIMIT, Bus, Chip, Mirror, Mixer, Power, Sequencer, TickSource, Unit
 from psgmodel.chip.wiring import WiringState, field_specs
 from psgmodel.errors import ChipError, Place, nearest
 from psgmodel.tomlfile import TomlFile, load_toml, parse_toml
 
 FORMAT = 1
-_TABLES = ("format", "unit", "bus", "ticks", "channel", "mixer", "register", "memory", "constants")
+_TABLES = (
+    "format",
+    "unit",
+    "bus",
+    "ticks",
+    "sequencers",
+    "power",
+    "channel",
+    "mixer",
+    "register",
+    "memory",
+    "mirror",
+    "constants",
+)
 
 
 def load_chip(path: str | Path) -> Chip:
@@ -59,21 +73,33 @@ def _read(file: TomlFile) -> Chip:
     if not 1 <= len(unit.outputs) <= 2 or len(set(unit.outputs)) != len(unit.outputs) or "" in unit.outputs:
         state.report(("unit", "outputs"), f"found {len(unit.outputs)} names, one or two different names are expected")
     bus = read_record(Bus, data.get("bus", {}), ("bus",), state)
-    ticks = {
-        name: read_record(Divider, table, ("ticks", name), state)
+    sequencers = {
+        name: read_record(Sequencer, table, ("sequencers", name), state)
+        for name, table in _tables(data, "sequencers", state).items()
+    }
+    sources = {
+        name: read_record(TickSource, table, ("ticks", name), state)
         for name, table in _tables(data, "ticks", state).items()
     }
+    dividers, ticks = resolve_ticks(sources, sequencers, state)
+    power = read_record(Power, data["power"], ("power",), state) if "power" in data else None
     channels = {}
     for name, table in _tables(data, "channel", state).items():
         channels[name] = _channel(name, table, state)
-        check_channel(channels[name], ticks, state)
+        check_channel(channels[name], ticks, dividers, state)
+        if name in dividers or name in unit.outputs:
+            state.report(("channel", name), "a tick, a sequencer or an output has this name already")
     if not 1 <= len(channels) <= CHANNEL_LIMIT:
         state.report(("channel",), f"found {len(channels)} channels, accepted: 1 to {CHANNEL_LIMIT}")
     mixer = _mixer(data.get("mixer", {}), list(channels), state)
     check_mixer(mixer, channels, state)
-    wiring = WiringState(bus, channels, field_specs(channels, mixer, unit), state)
+    specs = field_specs(channels, mixer, unit, power is not None)
+    wiring = WiringState(bus, channels, dividers, specs, state)
     registers = [wiring.register(t, ("register", i)) for i, t in enumerate(_list(data, "register", state))]
     memories = [wiring.memory(t, ("memory", i)) for i, t in enumerate(_list(data, "memory", state))]
+    mirrors = [read_record(Mirror, t, ("mirror", i), state) for i, t in enumerate(_list(data, "mirror", state))]
+    for index, mirror in enumerate(mirrors):
+        wiring.mirror(mirror, ("mirror", index))
     for name in channels:
         count = sum(m.channel == name for m in memories)
         if channels[name].kind == "wave" and count != 1:
@@ -85,7 +111,10 @@ def _read(file: TomlFile) -> Chip:
         source=file.name,
         unit=unit,
         bus=bus,
+        dividers=dividers,
         ticks=ticks,
+        power=power,
+        mirrors=tuple(mirrors),
         channels=channels,
         mixer=mixer,
         registers={r.address: r for r in sorted(registers, key=lambda r: r.address)},
@@ -100,8 +129,8 @@ def _tables(data: dict[str, Any], key: str, state: ReadingState) -> dict[str, An
         state.report((key,), f"found {show(table)}, tables [{key}.NAME] are expected")
         return {}
     for name in table:
-        if not name.replace("_", "").replace("-", "").isalnum() or name == "mixer":
-            state.report((key, name), "a name is made of letters, digits, - and _, and is not mixer")
+        if not name.replace("_", "").replace("-", "").isalnum() or name in ("mixer", "power"):
+            state.report((key, name), "a name is made of letters, digits, - and _, and is not mixer or power")
     return table
 
 

@@ -1,4 +1,4 @@
-"""Records: what a sound unit is, as frozen facts.
+"""Records: what a sound unit is around its channels, as frozen facts.
 
 Stage: chip. In: nothing. Out: the record classes that a description is read into. All times are clock
 cycles, all levels integers. Engines, stimulus, coverage and reports derive from these records alone.
@@ -12,11 +12,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
+from psgmodel.chip.channel import Channel
 from psgmodel.chip.options import option
-
-ChannelKind = Literal["square", "wave", "noise"]
-StartOrTick = Literal["start", "tick", "both"]
-Seen = Literal["old", "new"]
 
 CHANNEL_LIMIT = 64
 """Most channels of a chip."""
@@ -37,222 +34,108 @@ class Bus:
 
     data_bits: Literal[8, 16, 32] = option("Width of the data bus.", default=8)
     address_bits: int = option("Width of the address bus.", default=8, at_least=1, at_most=32)
+    access: Literal["direct", "index-data"] = option(
+        "The bus carries register addresses, or an index port chooses the register that a data port reaches.",
+        default="direct",
+    )
+    index_address: int = option("Bus address of the index port.", default=0, at_least=0, at_most=2**32 - 1)
+    data_address: int = option("Bus address of the data port.", default=1, at_least=0, at_most=2**32 - 1)
+    index_bits: int = option("Width of the index.", default=8, at_least=1, at_most=16)
+    index_step: int = option("How far a write to the data port moves the index on.", default=0, at_least=0, at_most=255)
     write_latency: int = option(
         "Cycles from the edge that samples a write to the edge that changes the register.",
         default=0,
         at_least=0,
         at_most=64,
     )
+    read_latency: int = option(
+        "A read's value stands on the bus just before the edge that samples the read (0), or the next edge (1).",
+        default=1,
+        at_least=0,
+        at_most=1,
+    )
+    unowned_reads: int = option("What an address without register reads.", default=0, at_least=0, at_most=2**32 - 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Sequencer:
+    """A divider that walks through a table of steps (table ``[sequencers.NAME]``)."""
+
+    every: int = option("Cycles from one step to the next.", at_least=1, at_most=2**40)
+    first: int = option("Edge of the first step, which is step 0.", at_least=0, at_most=2**40)
+    steps: int = option("Number of steps in the table.", at_least=1, at_most=1024)
+    at_restart: Literal["silent", "step"] = option(
+        "The edge at which a restart strobe acts is no step, or is step 0.", default="silent"
+    )
+    after_restart: int = option(
+        "Cycles from a restart to the next step.", default=0, at_least=0, at_most=2**40, shown="every"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TickSource:
+    """What makes one-cycle ticks (table ``[ticks.NAME]``): a divider of its own, or steps of a sequencer."""
+
+    every: int = option("Cycles from one tick to the next.", default=0, at_least=1, at_most=2**40, shown="none")
+    first: int = option("Edge of the first tick.", default=-1, at_least=0, at_most=2**40, shown="every - 1")
+    at_restart: Literal["silent", "tick"] = option(
+        "The edge at which a restart strobe acts is no tick, or is one.", default="silent"
+    )
+    after_restart: int = option(
+        "Cycles from a restart to the next tick.", default=0, at_least=0, at_most=2**40, shown="every"
+    )
+    sequencer: str = option("Instead of every and first: name of the sequencer.", default="")
+    at: tuple[int, ...] = option("Steps of the sequencer that tick, the first being 0.", default=(), at_least=0)
+
+
+@dataclass(frozen=True, slots=True)
 class Divider:
-    """A free-running divider that makes one-cycle ticks (table ``[ticks.NAME]``)."""
+    """What drives a tick source, sequencer or not.
 
-    every: int = option("Cycles from one tick to the next.", at_least=1, at_most=2**40)
-    first: int = option("Edge of the first tick.", at_least=0, at_most=2**40)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepClock:
-    """How long a step of a square or wave-table channel lasts (table ``[channel.NAME.step]``)."""
-
-    bits: int = option("Width of the field `period`.", at_least=1, at_most=24)
-    rule: Literal["up-from", "down-from"] = option(
-        "A step lasts scale x (period + offset) cycles, or scale x (top - period).", default="up-from"
-    )
-    scale: int = option("Cycles per unit of the period.", default=1, at_least=1, at_most=2**16)
-    offset: int = option("Added to the period by the rule up-from.", default=1, at_least=0, at_most=2**24)
-    top: int = option("What the rule down-from subtracts the period from.", default=0, at_least=0, at_most=2**25)
-    new_value: Literal["next-step", "at-once"] = option(
-        "A new period counts from the next step, or shortens or stretches the running one.", default="next-step"
-    )
-    on_start: Literal["reload", "keep"] = option(
-        "A start begins a whole step, or lets the count go on.", default="reload"
-    )
-    write_and_step: Seen = option(
-        "A step that begins at the edge of a write goes by the fields as before or after the write.", default="old"
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NoiseClock:
-    """How long a step of a noise channel lasts (table ``[channel.NAME.step]``): divisor << shift cycles."""
-
-    divisors: tuple[int, ...] = option("Cycles for each value of the field `divisor`.", at_least=1, at_most=2**24)
-    shift_bits: int = option("Width of the field `shift`.", default=0, at_least=0, at_most=5)
-    stopped: tuple[int, ...] = option("Values of `shift` that stop the clock.", default=(), at_least=0, at_most=31)
-    new_value: Literal["next-step", "at-once"] = option(
-        "A new clock setting counts from the next step, or shortens or stretches the running one.",
-        default="next-step",
-    )
-    on_start: Literal["reload", "keep"] = option(
-        "A start begins a whole step, or lets the count go on.", default="reload"
-    )
-    write_and_step: Seen = option(
-        "A step that begins at the edge of a write goes by the fields as before or after the write.", default="old"
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ShortMode:
-    """What changes in a noise register while the field `short` is 1 (key ``short`` of the register)."""
-
-    taps: tuple[int, ...] = option("Positions that feed back in short mode.", at_least=1, at_most=32)
-    output: int = option("Position of the output bit in short mode.", at_least=1, at_most=32)
-    insert: tuple[int, ...] = option(
-        "Positions that also take the feedback bit in short mode.", default=(), at_least=1, at_most=32
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ShiftRegister:
-    """The register of a noise channel (table ``[channel.NAME.register]``); positions count from 1.
-
-    A shift to the left moves position k to k + 1 and puts the feedback bit into position 1; a shift to
-    the right moves position k + 1 to k and puts it into position `bits`.
+    Attributes
+    ----------
+    name : str
+        Of the sequencer, or of the tick source whose own divider it is.
+    every, first, steps : int
+        Cycles between steps, edge of step 0, steps of one turn.
+    restart_steps : bool
+        The edge of a restart is step 0.
+    after_restart : int
+        Cycles from a restart to the next step.
     """
 
-    bits: int = option("Number of positions.", at_least=3, at_most=32)
-    taps: tuple[int, ...] = option("Positions whose exclusive or is fed back.", at_least=1, at_most=32)
-    output: int = option("Position of the output bit.", at_least=1, at_most=32)
-    feedback: Literal["xor", "xnor"] = option("Feed back the exclusive or of the taps, or its inverse.", default="xor")
-    shift: Literal["left", "right"] = option("Direction of the shift.", default="left")
-    polarity: Literal["high", "low"] = option(
-        "The level stands while the output bit is 1, or while it is 0.", default="high"
-    )
-    seed: int = option("Contents after reset; -1 for all ones.", default=-1, at_least=-1, at_most=2**32 - 1)
-    on_start: Literal["keep", "reseed"] = option("A start leaves the contents, or loads the seed.", default="keep")
-    short: ShortMode | None = option("Short mode; left out: there is none.", default=None)
-
-    @property
-    def seed_value(self) -> int:
-        """Contents after reset as a number, position 1 in bit 0."""
-        return (1 << self.bits) - 1 if self.seed < 0 else self.seed
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Timer:
-    """Note timer (table ``[channel.NAME.timer]``): a down counter that stops the channel."""
-
-    bits: int = option("Width of the field `timer.length` and of the counter.", at_least=1, at_most=24)
-    ticks: str = option("Name of the tick that it counts.")
-    loads: Literal["field", "top-minus-field"] = option(
-        "A start loads the length, or 2^bits minus the length; 0 counts as 2^bits.", default="field"
-    )
-    on_start: Literal["always", "when-zero"] = option(
-        "A start loads it always, or where it has run out.", default="always"
-    )
-    at_zero: Literal["stop", "go-on"] = option("The channel stops when it runs out, or sounds on.", default="stop")
-    start_and_tick: StartOrTick = option(
-        "Start and tick at one edge: the load alone counts, the tick alone, or the tick counts the loaded value.",
-        default="start",
-    )
-    expiry_and_start: Literal["expiry", "start"] = option(
-        "Running out at the edge of a start: the channel is inactive, or active.", default="expiry"
-    )
-    write_and_tick: Seen = option("A tick sees `timer.enable` as before or after a write at its edge.", default="old")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Envelope:
-    """Volume envelope (table ``[channel.NAME.envelope]``)."""
-
-    ticks: str = option("Name of the tick that it counts.")
-    period_bits: int = option("Width of the field `envelope.period`.", at_least=1, at_most=16)
-    period_zero: Literal["stop", "longest"] = option(
-        "With period 0 it stands still, or counts 2^period_bits ticks.", default="stop"
-    )
-    step: int = option("How far one step moves the level.", default=1, at_least=1, at_most=2**16)
-    at_end: Literal["hold", "wrap"] = option("A step past the end stays at the end, or wraps around.", default="hold")
-    at_zero: Literal["sound", "stop"] = option(
-        "A step that reaches level 0 leaves the channel active, or stops it.", default="sound"
-    )
-    volume_write: Literal["next-start", "at-once"] = option(
-        "A write to the volume counts from the next start, or sets the level of the running note.", default="next-start"
-    )
-    volume_and_tick: Literal["write", "tick", "both"] = option(
-        "Such a write and a tick at one edge: the written level stands, the step of the old level, "
-        "or the step of the written level.",
-        default="write",
-    )
-    start_and_tick: StartOrTick = option(
-        "Start and tick at one edge: the load alone counts, the tick alone, or the tick acts on the loaded values.",
-        default="start",
-    )
-    write_and_tick: Seen = option(
-        "A tick sees period and direction as before or after a write at its edge.", default="old"
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sweep:
-    """Frequency sweep (table ``[channel.NAME.sweep]``): moves the period by (period >> shift)."""
-
-    ticks: str = option("Name of the tick that it counts.")
-    period_bits: int = option("Width of the field `sweep.period`.", at_least=1, at_most=16)
-    shift_bits: int = option("Width of the field `sweep.shift`.", at_least=1, at_most=5)
-    period_zero: Literal["stop", "longest"] = option(
-        "With period 0 it stands still, or counts 2^period_bits ticks.", default="stop"
-    )
-    overflow: Literal["stop", "hold", "wrap"] = option(
-        "A sum that does not fit: the channel stops, the period stays, or it wraps around.", default="stop"
-    )
-    start_and_tick: StartOrTick = option(
-        "Start and tick at one edge: the load alone counts, the tick alone, or the tick acts on the loaded count.",
-        default="start",
-    )
-    write_and_step: Literal["write", "step", "merge"] = option(
-        "A write to the period at the edge of a sweep step: the step's result is lost, the written bits are lost, "
-        "or the written bits join the other bits of the result.",
-        default="write",
-    )
-    write_and_tick: Seen = option("A tick sees its fields as before or after a write at its edge.", default="old")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WaveTable:
-    """The sample memory of a wave-table channel (table ``[channel.NAME.table]``)."""
-
-    samples: int = option("Number of samples.", at_least=2, at_most=4096)
-    bits: int = option("Width of a sample.", at_least=1, at_most=16)
-    fetch: Literal["each-step", "direct"] = option(
-        "A sample register takes the sample at each step, or the memory is looked up all the time.", default="each-step"
-    )
-    first_sample: Literal["stale", "fresh"] = option(
-        "A start leaves the sample register as it is, or fetches the first sample.", default="fresh"
-    )
-    volume: Literal["multiply", "shift"] = option(
-        "Level is sample x volume >> volume_shift, or sample >> (largest volume - volume).", default="multiply"
-    )
-    volume_shift: int = option("Right shift after the multiplication.", default=0, at_least=0, at_most=32)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Channel:
-    """One channel (table ``[channel.NAME]``)."""
-
     name: str
-    kind: ChannelKind = option("What it plays: a pattern, a wave table, or shift-register noise.")
-    volume_bits: int = option("Width of the field `volume` and of the envelope level.", at_least=1, at_most=16)
-    step: StepClock | NoiseClock
-    patterns: tuple[str, ...] = option(
-        "Square only: one text of 0 and 1 for each value of the field `pattern`.", default=()
+    every: int
+    first: int
+    steps: int
+    restart_steps: bool
+    after_restart: int
+
+
+@dataclass(frozen=True, slots=True)
+class Ticks:
+    """One tick source: the steps of a divider at which it ticks, in rising order."""
+
+    divider: str
+    at: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Power:
+    """A bit that clears and locks the unit (table ``[power]``)."""
+
+    memory: Literal["keeps", "clears"] = option(
+        "Writing 0 to the bit leaves the wave memories, or clears them as it clears the registers.", default="keeps"
     )
-    register: ShiftRegister | None = option("Noise only: the shift register.", default=None)
-    table: WaveTable | None = option("Wave only: the sample memory.", default=None)
-    start_delay: int = option(
-        "Cycles from the write of a start or stop strobe to the edge at which it acts.",
-        default=0,
-        at_least=0,
-        at_most=32,
-    )
-    position_on_start: Literal["keep", "reset"] = option(
-        "Square and wave: a start leaves the position in the pattern, or resets it to 0.", default="reset"
-    )
-    timer: Timer | None = option("Note timer; left out: notes last until stopped.", default=None)
-    envelope: Envelope | None = option("Volume envelope; left out: the volume is looked up all the time.", default=None)
-    sweep: Sweep | None = option("Square and wave: frequency sweep; left out: there is none.", default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mirror:
+    """Addresses that stand for others (table ``[[mirror]]``)."""
+
+    address: int = option("First mirrored address.", at_least=0, at_most=2**32 - 1)
+    size: int = option("Number of mirrored addresses.", at_least=1, at_most=2**32)
+    of: int = option("Address that the first one stands for.", at_least=0, at_most=2**32 - 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -260,6 +143,7 @@ class Mixer:
     """From channel levels to output codes (table ``[mixer]``)."""
 
     bits: int = option("Width of an output code.", at_least=1, at_most=24)
+    offset: int = option("Added to the sum after the trim.", default=0, at_least=-(2**24), at_most=2**24)
     overflow: Literal["saturate", "wrap"] = option(
         "A sum past the ends stays at the end, or wraps around.", default="saturate"
     )
@@ -268,6 +152,9 @@ class Mixer:
         "Multiplier for each value of an output's field `trim`.", default=(1,), at_least=0, at_most=2**16
     )
     trim_shift: int = option("Right shift after the multiplication by the trim.", default=0, at_least=0, at_most=24)
+    table: tuple[int, ...] = option(
+        "Output code for each sum, 2^bits entries; left out: the sum itself.", default=(), at_least=0, at_most=2**24
+    )
     latency: int = option("Number of registers between the sum and the output.", default=0, at_least=0, at_most=64)
 
 
@@ -311,7 +198,11 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class BitField:
-    """A named group of bits of one register, for the register map: what it drives, strobes or shows."""
+    """A named group of bits of one register, for the register map: what it drives, strobes or shows.
+
+    Strobes are ``CHANNEL.start``, ``CHANNEL.stop`` and ``DIVIDER.restart``; shown is ``CHANNEL.active``. The field
+    ``power`` is driven like any other.
+    """
 
     high: int
     low: int
@@ -332,6 +223,12 @@ class Register:
     stored : int
         Mask of the bits that keep what is written.
     fields : tuple of BitField, from the highest bit down
+    on_write : tuple of str
+        Strobes that any write causes.
+    read_mask : int
+        Bits that a read shows; the others read 0.
+    read_ones : int
+        Bits that always read 1.
     """
 
     name: str
@@ -339,15 +236,25 @@ class Register:
     reset: int
     stored: int
     fields: tuple[BitField, ...]
+    on_write: tuple[str, ...] = ()
+    read_mask: int = 0
+    read_ones: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Memory:
-    """The addresses of a wave memory: sample i at address `address` + i, in the low bits of the data."""
+    """The addresses of a wave memory: `size` of them, the first samples at the first.
+
+    Attributes
+    ----------
+    name, channel : str
+    address, size : int
+    """
 
     name: str
     channel: str
     address: int
+    size: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -356,6 +263,10 @@ class Chip:
 
     Attributes
     ----------
+    dividers : dict from name to Divider
+    ticks : dict from name to Ticks
+    power : Power or None
+        None: there is no power bit.
     registers : dict from address to Register, by rising address
     memories : dict from channel name to Memory
     fields : dict from field name to Field
@@ -366,7 +277,10 @@ class Chip:
     source: str
     unit: Unit
     bus: Bus
-    ticks: Mapping[str, Divider]
+    dividers: Mapping[str, Divider]
+    ticks: Mapping[str, Ticks]
+    power: Power | None
+    mirrors: tuple[Mirror, ...]
     channels: Mapping[str, Channel]
     mixer: Mixer
     registers: Mapping[int, Register]
@@ -381,7 +295,6 @@ class Chip:
     def memory_at(self, address: int) -> Memory | None:
         """Return the wave memory that owns an address, if one does."""
         for memory in self.memories.values():
-            table = self.channels[memory.channel].table
-            if table is not None and memory.address <= address < memory.address + table.samples:
+            if memory.address <= address < memory.address + memory.size:
                 return memory
         return None

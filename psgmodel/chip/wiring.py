@@ -8,24 +8,13 @@ or has a constant; nothing is left to guess.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from psgmodel.chip.channel import Channel, NoiseClock, StepClock
 from psgmodel.chip.options import MAX_INT, ReadingState, option, read_record, show
-from psgmodel.chip.records import (
-    BitField,
-    Bus,
-    Channel,
-    Field,
-    Memory,
-    Mixer,
-    NoiseClock,
-    Register,
-    Segment,
-    StepClock,
-    Unit,
-)
+from psgmodel.chip.records import BitField, Bus, Field, Memory, Mirror, Mixer, Register, Segment, Unit
 from psgmodel.errors import nearest
 from psgmodel.tomlfile import KeyPath
 
@@ -48,6 +37,15 @@ class RegisterEntry:
     name: str = option("Name of the register.")
     address: int = option("Its address.", at_least=0, at_most=2**32 - 1)
     reset: int = option("Value of its stored bits after reset.", default=0, at_least=0, at_most=2**32 - 1)
+    on_write: tuple[str, ...] = option("Strobes that any write to it causes, such as CHANNEL.start.", default=())
+    read_mask: int = option(
+        "Bits that a read shows, the others read 0.",
+        default=-1,
+        at_least=0,
+        at_most=2**32 - 1,
+        shown="all that drive or show",
+    )
+    read_ones: int = option("Bits that always read 1.", default=0, at_least=0, at_most=2**32 - 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,22 +54,22 @@ class FieldEntry:
 
     bits: str = option('Bits of the register, such as "7:4" or "0".')
     drives: str = option('Field that the bits hold, such as "a.period[11:8]".', default="")
-    strobes: str = option("Event that writing a 1 causes: CHANNEL.start or CHANNEL.stop.", default="")
+    strobes: str = option("Event that writing a 1 causes: CHANNEL.start, CHANNEL.stop or DIVIDER.restart.", default="")
     shows: str = option("State that the bit reads: CHANNEL.active.", default="")
 
 
 @dataclass(frozen=True, slots=True)
 class MemoryEntry:
-    """A wave memory (table ``[[memory]]``): one sample an address."""
+    """A wave memory (table ``[[memory]]``)."""
 
     name: str = option("Name of the memory.")
     channel: str = option("Wave-table channel that plays it.")
-    address: int = option("Address of sample 0.", at_least=0, at_most=2**32 - 1)
+    address: int = option("Address of the first samples.", at_least=0, at_most=2**32 - 1)
 
 
-def field_specs(channels: Mapping[str, Channel], mixer: Mixer, unit: Unit) -> dict[str, FieldSpec]:
+def field_specs(channels: Mapping[str, Channel], mixer: Mixer, unit: Unit, power: bool) -> dict[str, FieldSpec]:
     """Return every field that the blocks have, by name."""
-    specs: dict[str, FieldSpec] = {}
+    specs: dict[str, FieldSpec] = {"power": FieldSpec(1, None)} if power else {}
     for name, channel in channels.items():
         specs[f"{name}.volume"] = FieldSpec(channel.volume_bits, None)
         if isinstance(channel.step, StepClock):
@@ -108,9 +106,17 @@ def index_bits(count: int) -> int:
 class WiringState:
     """Reads registers and memories one by one and keeps what is taken so far."""
 
-    def __init__(self, bus: Bus, channels: Mapping[str, Channel], specs: Mapping[str, FieldSpec], state: ReadingState):
+    def __init__(
+        self,
+        bus: Bus,
+        channels: Mapping[str, Channel],
+        dividers: Iterable[str],
+        specs: Mapping[str, FieldSpec],
+        state: ReadingState,
+    ) -> None:
         self.bus, self.channels, self.specs, self.state = bus, channels, specs, state
         self.events = [f"{name}.{event}" for name in channels for event in ("start", "stop")]
+        self.events += [f"{name}.restart" for name in dividers]
         self.shown = [f"{name}.active" for name in channels]
         self.owner: dict[int, str] = {}
         self.segments: dict[str, list[Segment]] = {}
@@ -119,8 +125,9 @@ class WiringState:
 
     def claim(self, first: int, count: int, name: str, path: KeyPath) -> None:
         """Note who owns some addresses; report addresses outside the bus or owned twice."""
-        if first + count > 1 << self.bus.address_bits:
-            last = (1 << self.bus.address_bits) - 1
+        bits = self.bus.address_bits if self.bus.access == "direct" else self.bus.index_bits
+        if first + count > 1 << bits:
+            last = (1 << bits) - 1
             self.state.report(path, f"found 0x{first + count - 1:02X}, accepted: 0x00 to 0x{last:02X}")
             return
         for address in range(first, first + count):
@@ -128,6 +135,13 @@ class WiringState:
                 self.state.report(path, f"address 0x{address:02X} already belongs to {self.owner[address]}")
                 return
             self.owner[address] = name
+
+    def mirror(self, mirror: Mirror, path: KeyPath) -> None:
+        """Claim the addresses of a mirror, which are always bus addresses."""
+        if self.bus.access == "direct":
+            self.claim(mirror.address, mirror.size, f"the mirror of 0x{mirror.of:02X}", (*path, "address"))
+        elif mirror.address + mirror.size > 1 << self.bus.address_bits:
+            self.state.report((*path, "size"), f"the bus has {self.bus.address_bits} address bits")
 
     def register(self, table: Any, path: KeyPath) -> Register:
         """Read one ``[[register]]``."""
@@ -137,7 +151,7 @@ class WiringState:
         if not isinstance(items, list):
             self.state.report((*path, "fields"), f"found {show(items)}, a list is expected")
             items = []
-        taken = stored = 0
+        taken = stored = shown = 0
         groups: list[BitField] = []
         for index, item in enumerate(items):
             group = self._group(entry, item, (*path, "fields", index), taken)
@@ -145,12 +159,27 @@ class WiringState:
                 mask = ((2 << (group.high - group.low)) - 1) << group.low
                 taken |= mask
                 stored |= mask if group.role == "drives" else 0
+                shown |= mask if group.role == "shows" else 0
                 groups.append(group)
         if entry.reset & ~stored:
             self.state.report((*path, "reset"), f"found 0x{entry.reset:X}, but only the bits 0x{stored:X} keep a value")
+        for index, event in enumerate(entry.on_write):
+            self._known(event, self.events, "event", 0, (*path, "on_write", index))
+        if max(entry.read_mask, entry.read_ones) >> self.bus.data_bits:
+            self.state.report(path, f"read_mask and read_ones have {self.bus.data_bits} bits")
         self.reset[entry.address] = entry.reset & stored
         groups.sort(key=lambda g: -g.high)
-        return Register(entry.name, entry.address, entry.reset & stored, stored, tuple(groups))
+        readable = stored | shown
+        return Register(
+            name=entry.name,
+            address=entry.address,
+            reset=entry.reset & stored,
+            stored=stored,
+            fields=tuple(groups),
+            on_write=entry.on_write,
+            read_mask=readable if entry.read_mask < 0 else entry.read_mask & readable,
+            read_ones=entry.read_ones,
+        )
 
     def _group(self, entry: RegisterEntry, item: Any, path: KeyPath, taken: int) -> BitField | None:
         field = read_record(FieldEntry, item, path, self.state)
@@ -216,6 +245,7 @@ class WiringState:
     def memory(self, table: Any, path: KeyPath) -> Memory:
         """Read one ``[[memory]]``."""
         entry = read_record(MemoryEntry, table, path, self.state)
+        size = 1
         waves = [name for name, channel in self.channels.items() if channel.table is not None]
         if entry.channel not in waves:
             hint = nearest(entry.channel, waves) or f"known: {', '.join(waves) or 'none'}"
@@ -223,10 +253,12 @@ class WiringState:
         else:
             wave = self.channels[entry.channel].table
             if wave is not None:
-                self.claim(entry.address, wave.samples, entry.name, (*path, "address"))
-                if wave.bits > self.bus.data_bits:
-                    self.state.report(path, f"samples of {wave.bits} bits do not fit {self.bus.data_bits} data bits")
-        return Memory(entry.name, entry.channel, entry.address)
+                size = max(wave.samples // wave.per_address, 1)
+                self.claim(entry.address, size, entry.name, (*path, "address"))
+                if wave.bits * wave.per_address > self.bus.data_bits:
+                    found = f"{wave.per_address} samples of {wave.bits} bits"
+                    self.state.report(path, f"{found} do not fit {self.bus.data_bits} data bits")
+        return Memory(entry.name, entry.channel, entry.address, size)
 
     def fields(self, constants: Any) -> dict[str, Field]:
         """Join the segments; report fields that are wired in part, twice, or not at all."""

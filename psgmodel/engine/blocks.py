@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from psgmodel.chip.records import Channel, Envelope, NoiseClock, ShiftRegister, StepClock, Sweep, Timer, WaveTable
+from psgmodel.chip.channel import Channel, Envelope, NoiseClock, ShiftRegister, StepClock, Sweep, Timer, WaveTable
+from psgmodel.chip.records import Divider
 
 Fields = Mapping[str, int]
 
@@ -45,6 +46,28 @@ class EdgeState:
         return self.new if rule == "new" else self.old
 
 
+class StepDivider:
+    """A free-running divider, with or without a table of steps."""
+
+    def __init__(self, options: Divider, wait: int, step: int) -> None:
+        self.options = options
+        self.wait, self.step = wait, step
+
+    def edge(self, restart: bool) -> int | None:
+        """Run one edge; return the number of the step that happens at it, if one does."""
+        o = self.options
+        if restart:
+            self.wait = o.after_restart - 1
+            self.step = 1 % o.steps if o.restart_steps else 0
+            return 0 if o.restart_steps else None
+        if self.wait > 0:
+            self.wait -= 1
+            return None
+        step = self.step
+        self.wait, self.step = o.every - 1, (step + 1) % o.steps
+        return step
+
+
 class NoteTimer:
     """Down counter that runs out after a number of ticks."""
 
@@ -57,7 +80,8 @@ class NoteTimer:
         o = self.options
         counts = tick and e.at_tick(o.write_and_tick)["timer.enable"] == 1
         if not e.start:
-            return counts and e.active and self._count_down()
+            enabled_now = o.on_enable == "tick" and e.new["timer.enable"] > e.old["timer.enable"]
+            return (counts or enabled_now) and e.active and self._count_down()
         if counts and e.active and o.start_and_tick == "tick":
             return self._count_down()
         if o.on_start == "always" or self.count == 0:
@@ -137,36 +161,51 @@ class FrequencySweep:
         self.options = options
         self.size = 1 << period_bits
         self.count = 0
+        self.shadow = 0
+        self.fell = False
 
     def edge(self, e: EdgeState, tick: bool) -> tuple[int | None, bool]:
         """Run one edge; return the new period, if a step makes one, and whether the channel stops."""
         o = self.options
         fields = e.at_tick(o.write_and_tick)
         if e.start:
-            if not (tick and e.active and o.start_and_tick == "tick"):
+            counts = tick and e.active and o.start_and_tick == "tick"
+            if not counts:
                 self.count = ticks_of(e.seen["sweep.period"], o.period_bits, o.period_zero)
-                tick = tick and o.start_and_tick == "both"
+                self.shadow, self.fell = e.seen["period"], False
+                counts = tick and o.start_and_tick == "both"
+            stops = o.check != "at-step" and e.seen["sweep.shift"] > 0 and self._overflows(e.seen["period"], e.seen)
         else:
-            tick = tick and e.active
+            counts = tick and e.active
+            turned = e.new["sweep.falling"] < e.old["sweep.falling"]
+            stops = e.active and turned and self.fell and o.rising_after_falling == "stop"
         ticks = ticks_of(fields["sweep.period"], o.period_bits, o.period_zero)
-        if not tick or ticks == 0:
-            return None, False
+        if not counts or ticks == 0:
+            return None, stops
         if self.count > 1:
             self.count -= 1
-            return None, False
+            return None, stops
         self.count = ticks
-        return self._step(e.old["period"], fields)
+        period, ran_over = self._step(self.shadow if o.works_on == "shadow" else e.old["period"], fields)
+        return period, stops or ran_over
+
+    def _moved(self, period: int, fields: Fields) -> int:
+        part = period >> fields["sweep.shift"]
+        if not fields["sweep.falling"]:
+            return period + part
+        return (period - part - (self.options.subtract == "ones-complement")) % self.size
+
+    def _overflows(self, period: int, fields: Fields) -> bool:
+        return self._moved(period, fields) >= self.size and self.options.overflow == "stop"
 
     def _step(self, period: int, fields: Fields) -> tuple[int | None, bool]:
-        part = period >> fields["sweep.shift"]
-        if fields["sweep.falling"]:
-            return period - part, False
-        total = period + part
-        if total < self.size:
-            return total, False
-        if self.options.overflow == "wrap":
-            return total % self.size, False
-        return None, self.options.overflow == "stop"
+        o = self.options
+        moved = self._moved(period, fields)
+        if moved >= self.size and o.overflow != "wrap":
+            return None, o.overflow == "stop"
+        self.shadow = moved % self.size
+        self.fell = self.fell or fields["sweep.falling"] == 1
+        return self.shadow, o.check == "after-step-too" and self._overflows(self.shadow, fields)
 
 
 class StepCounter:
@@ -176,14 +215,14 @@ class StepCounter:
         self.options = options
         self.count = 0
 
-    def edge(self, e: EdgeState) -> bool:
-        """Run one edge; return whether a new step begins."""
+    def edge(self, e: EdgeState, clocked: bool) -> bool:
+        """Run one edge; return whether a new step begins. `clocked`: the edge counts for the step."""
         o = self.options
         fields = e.at_tick(o.write_and_step)
         if e.start and o.on_start == "reload":
             self.count = self.length(e.seen) - 1 if o.new_value == "next-step" else 0
             return False
-        if not e.active or self.stopped(fields):
+        if not e.active or not clocked or self.stopped(fields):
             return False
         if o.new_value == "next-step":
             if self.count > 0:
@@ -202,7 +241,7 @@ class StepCounter:
         return isinstance(self.options, NoiseClock) and fields.get("shift", 0) in self.options.stopped
 
     def length(self, fields: Fields) -> int:
-        """Return the cycles of one step."""
+        """Return the counts of one step."""
         o = self.options
         if isinstance(o, NoiseClock):
             return o.divisors[fields.get("divisor", 0)] << fields.get("shift", 0)
@@ -226,9 +265,9 @@ class PatternPlayer:
         elif advance:
             self.position = (self.position + 1) % len(self.patterns[0])
 
-    def level(self, fields: Fields, volume: int) -> int:
-        """Return the level as it stands after the edge."""
-        return volume * self.patterns[fields.get("pattern", 0)][self.position]
+    def raw(self, fields: Fields) -> int:
+        """Return the bit that sounds after the edge."""
+        return self.patterns[fields.get("pattern", 0)][self.position]
 
 
 class WavePlayer:
@@ -237,31 +276,36 @@ class WavePlayer:
     def __init__(self, channel: Channel, options: WaveTable) -> None:
         self.options = options
         self.resets = channel.position_on_start == "reset"
-        self.largest_volume = (1 << channel.volume_bits) - 1
         self.memory = [0] * options.samples
         self.position = 0
         self.sample = 0
 
     def edge(self, e: EdgeState, advance: bool, writes: list[tuple[int, int]]) -> None:
-        """Run one edge; `writes` are (index, sample) pairs written to the memory at this edge."""
+        """Run one edge; `writes` are (address within the memory, data) written at this edge."""
+        o = self.options
+        sounding = self.position // o.per_address
         fetch = advance
         if e.start and self.resets:
-            self.position = 0
+            self.position = o.start_position
             fetch = False
         elif advance:
-            self.position = (self.position + 1) % self.options.samples
-        if fetch or (e.start and self.options.first_sample == "fresh"):
+            self.position = (self.position + 1) % o.samples
+        if fetch or (e.start and o.first_sample == "fresh"):
             self.sample = self.memory[self.position]
-        for index, sample in writes:
-            self.memory[index] = sample
+        for address, data in writes:
+            if e.active and o.while_playing == "ignored":
+                continue
+            self._store(sounding if e.active and o.while_playing == "redirected" else address, data)
 
-    def level(self, fields: Fields, volume: int) -> int:
-        """Return the level as it stands after the edge."""
+    def _store(self, address: int, data: int) -> None:
         o = self.options
-        sample = self.sample if o.fetch == "each-step" else self.memory[self.position]
-        if o.volume == "shift":
-            return sample >> (self.largest_volume - volume)
-        return sample * volume >> o.volume_shift
+        for number in range(o.per_address):
+            place = number if o.order == "low-first" else o.per_address - 1 - number
+            self.memory[address * o.per_address + number] = data >> (place * o.bits) & (1 << o.bits) - 1
+
+    def raw(self, fields: Fields) -> int:
+        """Return the sample that sounds after the edge."""
+        return self.sample if self.options.fetch == "each-step" else self.memory[self.position]
 
 
 class NoisePlayer:
@@ -296,9 +340,21 @@ class NoisePlayer:
             moved = moved & ~(1 << place - 1) | bit << place - 1
         self.contents = moved
 
-    def level(self, fields: Fields, volume: int) -> int:
-        """Return the level as it stands after the edge."""
+    def raw(self, fields: Fields) -> int:
+        """Return the bit that sounds after the edge."""
         o = self.options
         output = o.short.output if fields.get("short", 0) and o.short is not None else o.output
-        high = self.contents >> (output - 1) & 1
-        return volume if high == (o.polarity == "high") else 0
+        bit = self.contents >> (output - 1) & 1
+        return bit if o.polarity == "high" else 1 - bit
+
+
+def channel_level(channel: Channel, raw: int, volume: int) -> int:
+    """Return the level of an active channel from the bit or sample that sounds and the volume."""
+    loudness = channel.volume_table[volume] if channel.volume_table else volume
+    if channel.table is None:
+        low = -loudness if channel.levels == "bipolar" else 0
+        return loudness if raw else low
+    sample = raw - (1 << channel.table.bits - 1 if channel.levels == "bipolar" else 0)
+    if channel.table.volume == "shift":
+        return sample >> ((1 << channel.volume_bits) - 1 - volume)
+    return sample * loudness >> channel.table.volume_shift

@@ -6,31 +6,105 @@ to date by arithmetic when something else happens, and the edge of the next thin
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections.abc import Sequence
+from typing import NamedTuple
+
 from psgmodel.chip.records import Divider
 
 NEVER = 2**63 - 1
 """An edge that is not reached."""
 
 
+class Epoch(NamedTuple):
+    """A stretch in which a divider runs undisturbed.
+
+    Attributes
+    ----------
+    begin : int
+        First edge of the stretch; it lasts until the next one begins.
+    lowest : int
+        First edge within it at which a step can be.
+    origin : int
+        Edge at which step 0 is, or would have been.
+    """
+
+    begin: int
+    lowest: int
+    origin: int
+
+
+def epochs_of(divider: Divider, begin: int, state: Sequence[int], restarts: Sequence[int]) -> list[Epoch]:
+    """Return how a divider runs from edge `begin`, given its state there and the edges of its restarts."""
+    wait, step = state
+    first = begin + wait
+    epochs = [Epoch(begin, first, first - step * divider.every)]
+    for edge in restarts:
+        after = edge + divider.after_restart
+        if divider.restart_steps:
+            epochs += [Epoch(edge, edge, edge), Epoch(edge + 1, after, after - divider.every)]
+        else:
+            epochs.append(Epoch(edge, after, after))
+    return epochs
+
+
+def divider_state(divider: Divider, epochs: Sequence[Epoch], end: int) -> list[int]:
+    """Return edges until the next step from edge `end`, and its number."""
+    epoch = [e for e in epochs if e.begin <= end][-1]
+    turn = -(-(max(end, epoch.lowest) - epoch.origin) // divider.every)
+    return [epoch.origin + turn * divider.every - end, turn % divider.steps]
+
+
 class TickTrain:
     """The edges of one tick source."""
 
-    __slots__ = ("every", "first")
+    __slots__ = ("at_steps", "begins", "epochs", "every", "turn")
 
-    def __init__(self, divider: Divider) -> None:
-        self.first, self.every = divider.first, divider.every
+    def __init__(self, divider: Divider, at: Sequence[int], epochs: Sequence[Epoch]) -> None:
+        self.every, self.turn = divider.every, divider.every * divider.steps
+        self.at_steps = tuple(a * divider.every for a in at)
+        self.epochs = epochs
+        self.begins = [e.begin for e in epochs]
+
+    def _count(self, epoch: Epoch, edge: int) -> int:
+        """Return the number of the first tick after an edge, if the epoch went on for ever both ways."""
+        since = edge - epoch.origin
+        if len(self.at_steps) == 1:
+            return (since - self.at_steps[0]) // self.turn + 1
+        return sum((since - a) // self.turn + 1 for a in self.at_steps)
 
     def at(self, edge: int) -> bool:
         """Return whether it ticks at an edge."""
-        return edge >= self.first and (edge - self.first) % self.every == 0
+        epoch = self.epochs[bisect_right(self.begins, edge) - 1] if len(self.begins) > 1 else self.epochs[0]
+        return edge >= epoch.lowest and (edge - epoch.origin) % self.turn in self.at_steps
 
     def between(self, after: int, up_to: int) -> int:
         """Return the number of ticks in ``after < edge <= up_to``."""
-        return max((up_to - self.first) // self.every, -1) - max((after - self.first) // self.every, -1)
+        if len(self.begins) == 1:
+            epoch = self.epochs[0]
+            return self._count(epoch, max(up_to, epoch.lowest - 1)) - self._count(epoch, max(after, epoch.lowest - 1))
+        total = 0
+        for index in range(max(bisect_right(self.begins, after) - 1, 0), len(self.epochs)):
+            epoch = self.epochs[index]
+            last = min(up_to, self.begins[index + 1] - 1 if index + 1 < len(self.begins) else up_to)
+            first = max(after, epoch.begin - 1, epoch.lowest - 1)
+            if last > first:
+                total += self._count(epoch, last) - self._count(epoch, first)
+            if last == up_to:
+                break
+        return total
 
     def nth_after(self, edge: int, n: int) -> int:
         """Return the edge of the n-th tick after an edge; n is 1 or more."""
-        return self.first + self.every * (max((edge - self.first) // self.every, -1) + n)
+        for index in range(max(bisect_right(self.begins, edge + 1) - 1, 0), len(self.epochs)):
+            epoch = self.epochs[index]
+            first = max(edge, epoch.begin - 1, epoch.lowest - 1)
+            turn, place = divmod(self._count(epoch, first) + n - 1, len(self.at_steps))
+            found = epoch.origin + turn * self.turn + self.at_steps[place]
+            if index + 1 == len(self.epochs) or found < self.begins[index + 1]:
+                return found
+            n -= self._count(epoch, max(first, self.begins[index + 1] - 1)) - self._count(epoch, first)
+        return NEVER
 
 
 def counted_down(count: int, ticks: int, reload: int) -> int:

@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 
 from psgmodel.steps import Steps, empty_steps, steps_from_changes
 
+UNKNOWN_LEVEL = -(1 << 60)
+"""Level of a row that is to be looked up in its table."""
+
 LevelRule = Callable[[NDArray[np.int64], NDArray[np.int64]], NDArray[np.int64]]
 
 
@@ -26,7 +29,7 @@ class Row(NamedTuple):
     start : int
         Edge from which `level` stands.
     level : int
-        -1: the table's value at `position`.
+        `UNKNOWN_LEVEL`: what the table has at `position`.
     first : int
         Edge of the first step within the stretch.
     length : int
@@ -89,7 +92,7 @@ def expand_rows(rows: list[Row], tables: list[NDArray[np.integer]], level_of: Le
     cycles = np.empty(int(entries.sum()), dtype=np.int64)
     levels = np.empty(cycles.size, dtype=np.int64)
     stood = level_of(raw[base[table] + position % sizes[table]], volume)
-    cycles[at], levels[at] = start, np.where(level < 0, stood, level)
+    cycles[at], levels[at] = start, np.where(level == UNKNOWN_LEVEL, stood, level)
     s = np.flatnonzero(stepping)
     cycles[at[s] + 1] = first[s]
     levels[at[s] + 1] = level_of(raw[base[table[s]] + (position[s] + 1) % sizes[table[s]]], volume[s])

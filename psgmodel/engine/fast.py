@@ -1,19 +1,25 @@
 """Fast: the same answer as the reference, event by event.
 
-Stage: engine. In: chip, log, state. Out: a `Trace`. Each channel is followed from event to event on its own
-(`track`), what lies between is written out by arithmetic on whole arrays (`expand`, `shifting`), and the outputs
-are mixed change by change (`mixing`). The cost follows writes and level changes, not cycles.
+Stage: engine. In: chip, log, state. Out: a `Trace`. What each write does is worked out first (`actions`); each channel
+is followed from event to event on its own (`track`, `slow`), what lies between is written out by arithmetic on whole
+arrays (`expand`, `shifting`), and the outputs are mixed change by change (`mixing`). The cost follows writes and level
+changes, not cycles.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-import numpy as np
-
 from psgmodel.chip.records import Chip
 from psgmodel.chip.wiring import join
-from psgmodel.engine.mixing import field_over_time, mix
+from psgmodel.engine.actions import (
+    channel_events,
+    field_over_time,
+    last_registers,
+    tick_trains,
+    unit_events,
+    write_actions,
+)
+from psgmodel.engine.countdown import divider_state
+from psgmodel.engine.mixing import mix
 from psgmodel.engine.state import UnitState
 from psgmodel.engine.trace import Trace
 from psgmodel.engine.track import TrackState
@@ -24,27 +30,32 @@ from psgmodel.steps import Steps
 def run_fast(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> Trace:
     """Run a chip from `state` up to, not including, edge `end`; equals `run_reference`."""
     begin = state.cycle
-    late = RegisterLog(log.cycle + chip.bus.write_latency, log.address, log.value, log.end + chip.bus.write_latency)
-    after = UnitState(end, _last_registers(chip, late, state))
+    events = unit_events(chip, log, state)
+    trains, epochs, again = tick_trains(chip, events, state)
+    after = UnitState(end, last_registers(chip, events, state), index=events.index_port)
+    after.dividers = {name: divider_state(d, epochs[name], end) for name, d in chip.dividers.items()}
     channels: dict[str, Steps] = {}
     for name, channel in chip.channels.items():
-        prefix = name + "."
-        fields = {
-            field.name.removeprefix(prefix): join(field.segments, state.registers) if field.segments else field.reset
-            for field in chip.fields.values()
-            if field.name.startswith(prefix)
-        }
-        memory = state.memories.get(name)
-        track = TrackState(chip, channel, fields, state.channels[name], memory, begin)
-        track.run(_writes(chip, name, late, track), end)
+        actions = write_actions(chip, name)
+        fields, reset_fields = _own_fields(chip, name, state.registers), _own_fields(chip, name, None)
+        track = TrackState(channel, trains, actions, fields, reset_fields, begin)
+        saved = state.channels[name]
+        pending = [
+            (begin + i, kind)
+            for kind, line in (("start", saved.starts), ("stop", saved.stops))
+            for i in range(line.bit_length())
+            if line >> i & 1
+        ]
+        track.load(saved, state.memories.get(name, []), pending)
+        track.run(channel_events(chip, name, events, actions, again.get(channel.step.clocked_by, [])), end)
         channels[name] = track.signal(end)
         after.channels[name] = track.state(end)
-        if memory is not None:
+        if name in state.memories:
             after.memories[name] = track.memory
         if channel.sweep is not None:
             _put_period(chip, name, track.fields["period"], after.registers)
     mixer_fields = {
-        name: field_over_time(field, late, state.registers, begin, end)
+        name: field_over_time(chip, field, events, state, end)
         for name, field in chip.fields.items()
         if name.startswith("mixer.")
     }
@@ -54,31 +65,19 @@ def run_fast(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> Trace:
     return Trace(chip, begin, end, channels, outputs, after)
 
 
-def _last_registers(chip: Chip, log: RegisterLog, state: UnitState) -> dict[int, int]:
-    """Return what each register holds after the last write."""
-    registers = dict(state.registers)
-    addresses, last = np.unique(log.address[::-1], return_index=True)
-    for address, value in zip(addresses.tolist(), log.value[::-1][last].tolist(), strict=True):
-        if address in registers:
-            registers[address] = value & chip.registers[address].stored
-    return registers
+def _own_fields(chip: Chip, name: str, registers: dict[int, int] | None) -> dict[str, int]:
+    """Return the fields of a channel, from register contents or as they are after reset."""
+    prefix = name + "."
+    return {
+        field.name.removeprefix(prefix): (
+            join(field.segments, registers) if field.segments and registers is not None else field.reset
+        )
+        for field in chip.fields.values()
+        if field.name.startswith(prefix)
+    }
 
 
 def _put_period(chip: Chip, name: str, period: int, registers: dict[int, int]) -> None:
     for s in chip.fields[f"{name}.period"].segments:
         mask = (1 << s.width) - 1
         registers[s.address] = registers[s.address] & ~(mask << s.low) | (period >> s.field_low & mask) << s.low
-
-
-def _writes(chip: Chip, name: str, log: RegisterLog, track: TrackState) -> Iterator[tuple[int, int, int]]:
-    """Return the writes that concern a channel; sample i of its memory has the address -1 - i."""
-    owned = np.isin(log.address, np.fromiter(track.actions, np.int64, len(track.actions)))
-    addresses, values = log.address, log.value
-    memory, table = chip.memories.get(name), chip.channels[name].table
-    if memory is not None and table is not None:
-        index = log.address - memory.address
-        inside = (index >= 0) & (index < table.samples)
-        addresses = np.where(inside, -1 - index, addresses)
-        values = np.where(inside, values & (1 << table.bits) - 1, values)
-        owned |= inside
-    return zip(log.cycle[owned].tolist(), addresses[owned].tolist(), values[owned].tolist(), strict=True)

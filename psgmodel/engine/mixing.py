@@ -10,30 +10,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from psgmodel.chip.records import Chip, Field
-from psgmodel.chip.wiring import join
-from psgmodel.reglog.log import RegisterLog
-from psgmodel.steps import Steps, constant_steps, steps_from_changes, sum_steps
-
-
-def field_over_time(field: Field, log: RegisterLog, registers: Mapping[int, int], start: int, end: int) -> Steps:
-    """Return a field as a signal; `log` has its cycles where registers change."""
-    before = join(field.segments, registers) if field.segments else field.reset
-    if not field.segments or start >= end:
-        return constant_steps(before, start, end)
-    owned = np.isin(log.address, [s.address for s in field.segments])
-    cycles, addresses, values = log.cycle[owned], log.address[owned], log.value[owned]
-    if len(field.segments) == 1:
-        s = field.segments[0]
-        levels = (values >> s.low & (1 << s.width) - 1) << s.field_low
-    else:
-        now = dict(registers)
-        joined = []
-        for address, value in zip(addresses.tolist(), values.tolist(), strict=True):
-            now[address] = value
-            joined.append(join(field.segments, now))
-        levels = np.array(joined, dtype=np.int64)
-    return steps_from_changes(np.append(start, cycles), np.append(before, levels), end)
+from psgmodel.chip.records import Chip
+from psgmodel.steps import Steps, constant_steps, merged_cycles, steps_from_changes, sum_steps
 
 
 def gated(signal: Steps, gate: Steps, gain: int) -> Steps:
@@ -41,7 +19,7 @@ def gated(signal: Steps, gate: Steps, gain: int) -> Steps:
     if len(gate) == 1:
         on = int(gate.level[0])
         return Steps(signal.cycle, signal.level * np.int32(gain), signal.end) if on and gain else _zero(signal)
-    grid = np.union1d(signal.cycle, gate.cycle)
+    grid = merged_cycles([signal.cycle, gate.cycle])
     levels = signal.at(grid).astype(np.int64) * gate.at(grid) * gain
     return steps_from_changes(grid, levels, signal.end)
 
@@ -74,10 +52,13 @@ def mix(
         factor = np.int64(mixer.trims[int(trim.level[0]) if trim is not None else 0])
         codes = sums * factor >> mixer.trim_shift
     else:
-        cycles = np.union1d(total.cycle, trim.cycle)
+        cycles = merged_cycles([total.cycle, trim.cycle])
         codes = total.at(cycles) * np.array(mixer.trims, dtype=np.int64)[trim.at(cycles)] >> mixer.trim_shift
     largest = (1 << mixer.bits) - 1
-    codes = codes & largest if mixer.overflow == "wrap" else np.minimum(codes, largest)
+    codes = codes + mixer.offset
+    codes = codes & largest if mixer.overflow == "wrap" else np.clip(codes, 0, largest)
+    if mixer.table:
+        codes = np.array(mixer.table, dtype=np.int64)[codes]
     return _delayed(steps_from_changes(cycles, codes, total.end), mixer.latency, pipeline)
 
 

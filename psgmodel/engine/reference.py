@@ -5,7 +5,10 @@ Stage: engine. In: chip, log, state. Out: a `Trace`. Nothing here is clever; `fa
 
 from __future__ import annotations
 
-from psgmodel.chip.records import Channel, Chip, Register, StepClock
+from dataclasses import dataclass, field
+
+from psgmodel.chip.channel import Channel, StepClock
+from psgmodel.chip.records import Chip
 from psgmodel.chip.wiring import join
 from psgmodel.engine.blocks import (
     EdgeState,
@@ -15,10 +18,12 @@ from psgmodel.engine.blocks import (
     NoteTimer,
     PatternPlayer,
     StepCounter,
+    StepDivider,
     VolumeEnvelope,
     WavePlayer,
+    channel_level,
 )
-from psgmodel.engine.state import ChannelState, UnitState
+from psgmodel.engine.state import ChannelState, UnitState, reset_channel
 from psgmodel.engine.trace import Trace
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import steps_from_changes
@@ -55,12 +60,24 @@ def _writes_by_edge(chip: Chip, log: RegisterLog) -> dict[int, list[tuple[int, i
     return writes
 
 
+@dataclass(slots=True)
+class WriteState:
+    """What the writes of one edge did."""
+
+    strobes: set[str] = field(default_factory=set)
+    written: set[int] = field(default_factory=set)
+    samples: dict[str, list[tuple[int, int]]] = field(default_factory=dict)
+    cleared: bool = False
+
+
 class ReferenceUnit:
     """All registers of the unit."""
 
     def __init__(self, chip: Chip, state: UnitState) -> None:
         self.chip = chip
         self.registers = dict(state.registers)
+        self.index = state.index
+        self.dividers = {name: StepDivider(d, *state.dividers[name]) for name, d in chip.dividers.items()}
         self.channels = {
             name: ReferenceChannel(channel, state.channels[name], state.memories.get(name))
             for name, channel in chip.channels.items()
@@ -71,51 +88,82 @@ class ReferenceUnit:
 
     def _fields(self) -> dict[str, dict[str, int]]:
         """Return the value of every field, by channel (or "mixer") and by name within it."""
-        groups: dict[str, dict[str, int]] = {name: {} for name in (*self.chip.channels, "mixer")}
-        for field in self.chip.fields.values():
-            group, _, name = field.name.partition(".")
-            groups[group][name] = join(field.segments, self.registers) if field.segments else field.reset
+        groups: dict[str, dict[str, int]] = {name: {} for name in (*self.chip.channels, "mixer", "power")}
+        for item in self.chip.fields.values():
+            group, _, name = item.name.partition(".")
+            groups[group][name] = join(item.segments, self.registers) if item.segments else item.reset
         return groups
 
     def edge(self, cycle: int, writes: list[tuple[int, int]]) -> None:
         """Run one edge: `writes` change registers, then every block acts, then levels and outputs settle."""
         old = self.fields
-        strobes: set[str] = set()
-        written: set[int] = set()
-        samples: dict[str, list[tuple[int, int]]] = {}
+        w = WriteState()
         for address, value in writes:
-            self._write(address, value, strobes, written, samples)
+            self._bus_write(address, value, w)
+        if w.cleared:
+            w.strobes.clear()
         new = self._fields() if writes else old
-        ticks = {
-            name: cycle >= divider.first and (cycle - divider.first) % divider.every == 0
-            for name, divider in self.chip.ticks.items()
-        }
-        results = {
-            name: channel.edge(
-                old[name], new[name], self._written(name, written), strobes, ticks, samples.get(name, [])
-            )
-            for name, channel in self.channels.items()
-        }
-        for name, period in results.items():
+        steps = {name: d.edge(f"{name}.restart" in w.strobes) for name, d in self.dividers.items()}
+        ticks = {name: steps[t.divider] in t.at for name, t in self.chip.ticks.items()}
+        periods: dict[str, int | None] = {}
+        for name, channel in self.channels.items():
+            if w.cleared:
+                channel.clear(w.samples.get(name, []))
+                continue
+            own = self._written(name, w.written)
+            periods[name] = channel.edge(old[name], new[name], own, w.strobes, ticks, w.samples.get(name, []))
+        for name, period in periods.items():
             if period is not None:
-                self._sweep(name, period, written)
-        self.fields = new if all(period is None for period in results.values()) else self._fields()
+                self._sweep(name, period, w.written)
+        self.fields = new if all(period is None for period in periods.values()) else self._fields()
         self._settle()
 
-    def _write(
-        self, address: int, value: int, strobes: set[str], written: set[int], samples: dict[str, list[tuple[int, int]]]
-    ) -> None:
-        register: Register | None = self.chip.registers.get(address)
+    def _bus_write(self, address: int, value: int, w: WriteState) -> None:
+        """Find the register that a write on the bus reaches."""
+        bus = self.chip.bus
+        for mirror in self.chip.mirrors:
+            if mirror.address <= address < mirror.address + mirror.size:
+                address = address - mirror.address + mirror.of
+                break
+        if bus.access == "direct":
+            self._write(address, value, w)
+        elif address == bus.index_address:
+            self.index = value % (1 << bus.index_bits)
+        elif address == bus.data_address:
+            self._write(self.index, value, w)
+            self.index = (self.index + bus.index_step) % (1 << bus.index_bits)
+
+    def _write(self, address: int, value: int, w: WriteState) -> None:
+        register = self.chip.registers.get(address)
+        if self.chip.power is not None:
+            switch = self.chip.fields["power"].segments
+            was_on = join(switch, self.registers) if switch else 1
+            if not was_on and address not in {s.address for s in switch}:
+                return
+            if register is not None and switch and not join(switch, {**self.registers, address: value}):
+                if was_on:
+                    self._clear(w)
+                self.registers[address] = value & register.stored
+                return
         if register is not None:
             self.registers[address] = value & register.stored
-            written.add(address)
-            strobes.update(f.target for f in register.fields if f.role == "strobes" and value >> f.low & 1)
+            w.written.add(address)
+            w.strobes.update(f.target for f in register.fields if f.role == "strobes" and value >> f.low & 1)
+            w.strobes.update(register.on_write)
             return
         memory = self.chip.memory_at(address)
-        table = self.chip.channels[memory.channel].table if memory is not None else None
-        if memory is not None and table is not None:
-            sample = value & (1 << table.bits) - 1
-            samples.setdefault(memory.channel, []).append((address - memory.address, sample))
+        if memory is not None:
+            w.samples.setdefault(memory.channel, []).append((address - memory.address, value))
+
+    def _clear(self, w: WriteState) -> None:
+        """Put registers back to their reset values; the power bit has just gone to 0."""
+        w.cleared = True
+        self.registers = {address: register.reset for address, register in self.chip.registers.items()}
+        if self.chip.power is not None and self.chip.power.memory == "clears":
+            w.samples = {}
+            for channel in self.channels.values():
+                if channel.wave:
+                    channel.wave.memory = [0] * len(channel.wave.memory)
 
     def _written(self, name: str, written: set[int]) -> frozenset[str]:
         """Return the fields of a channel of which a register was written."""
@@ -123,9 +171,9 @@ class ReferenceUnit:
             return frozenset()
         prefix = name + "."
         return frozenset(
-            field.name.removeprefix(prefix)
-            for field in self.chip.fields.values()
-            if field.name.startswith(prefix) and any(s.address in written for s in field.segments)
+            item.name.removeprefix(prefix)
+            for item in self.chip.fields.values()
+            if item.name.startswith(prefix) and any(s.address in written for s in item.segments)
         )
 
     def _sweep(self, name: str, result: int, written: set[int]) -> None:
@@ -148,16 +196,18 @@ class ReferenceUnit:
             self.levels[name] = channel.level(self.fields[name])
         for output in self.chip.unit.outputs:
             total = sum(self.levels[name] * mixer.gains[name] for name in self.channels if fields[f"{output}.{name}"])
-            code = total * mixer.trims[fields.get(f"{output}.trim", 0)] >> mixer.trim_shift
+            code = (total * mixer.trims[fields.get(f"{output}.trim", 0)] >> mixer.trim_shift) + mixer.offset
             largest = (1 << mixer.bits) - 1
-            code = code & largest if mixer.overflow == "wrap" else min(code, largest)
+            code = code & largest if mixer.overflow == "wrap" else max(0, min(code, largest))
+            code = mixer.table[code] if mixer.table else code
             pipeline = self.pipelines[output]
             pipeline.append(code)
             self.levels[output] = pipeline.pop(0)
 
     def state(self, cycle: int) -> UnitState:
         """Return everything the unit remembers just before edge `cycle`."""
-        state = UnitState(cycle, dict(self.registers))
+        state = UnitState(cycle, dict(self.registers), index=self.index)
+        state.dividers = {name: [d.wait, d.step] for name, d in self.dividers.items()}
         for name, channel in self.channels.items():
             state.channels[name] = channel.state()
             if channel.wave is not None:
@@ -185,13 +235,26 @@ class ReferenceChannel:
         self.noise = NoisePlayer(channel.register) if channel.register else None
         self._restore(state, memory)
 
+    def clear(self, samples: list[tuple[int, int]]) -> None:
+        """Go back to the reset state, as the power bit makes it; the wave memory only takes what is written."""
+        memory = self.wave.memory if self.wave else None
+        self.active = False
+        self.starts = self.stops = 0
+        reset = reset_channel(self.channel)
+        self.step.count = reset.count
+        self._restore(reset, memory)
+        if self.wave:
+            nothing = EdgeState(False, False, False, {}, {}, {}, frozenset())
+            self.wave.edge(nothing, False, samples)
+
     def _restore(self, state: ChannelState, memory: list[int] | None) -> None:
         if self.timer:
             self.timer.count = state.timer
         if self.envelope:
             self.envelope.level, self.envelope.count = state.envelope_level, state.envelope_count
         if self.sweep:
-            self.sweep.count = state.sweep_count
+            self.sweep.count, self.sweep.shadow = state.sweep_count, state.sweep_shadow
+            self.sweep.fell = bool(state.sweep_fell)
         if self.square:
             self.square.position = state.position
         if self.wave:
@@ -216,16 +279,19 @@ class ReferenceChannel:
         expired = self.timer.edge(e, ticks[self.timer.options.ticks]) if self.timer else False
         faded = self.envelope.edge(e, ticks[self.envelope.options.ticks]) if self.envelope else False
         swept, ran_over = self.sweep.edge(e, ticks[self.sweep.options.ticks]) if self.sweep else (None, False)
-        advance = self.step.edge(e)
+        clock = self.channel.step.clocked_by
+        advance = self.step.edge(e, ticks[clock] if clock else True)
         if self.square:
             self.square.edge(e, advance)
         if self.wave:
             self.wave.edge(e, advance, samples)
         if self.noise:
             self.noise.edge(e, advance)
+        checked = self.sweep is not None and self.sweep.options.check != "at-step"
         expired = expired and self.timer is not None and self.timer.options.at_zero == "stop"
         if start:
-            self.active = not (expired and self.timer is not None and self.timer.options.expiry_and_start == "expiry")
+            ends = expired and self.timer is not None and self.timer.options.expiry_and_start == "expiry"
+            self.active = not (ends or (checked and ran_over))
         elif stop or expired or faded or ran_over:
             self.active = False
         return swept
@@ -243,10 +309,10 @@ class ReferenceChannel:
     def level(self, fields: Fields) -> int:
         """Return the level as it stands after the edge."""
         if not self.active:
-            return 0
+            return self.channel.idle_level
         volume = self.envelope.level if self.envelope else fields["volume"]
         player = self.square or self.wave or self.noise
-        return player.level(fields, volume) if player else 0
+        return channel_level(self.channel, player.raw(fields), volume) if player else 0
 
     def state(self) -> ChannelState:
         """Return the channel's registers."""
@@ -256,7 +322,8 @@ class ReferenceChannel:
         if self.envelope:
             state.envelope_level, state.envelope_count = self.envelope.level, self.envelope.count
         if self.sweep:
-            state.sweep_count = self.sweep.count
+            state.sweep_count, state.sweep_shadow = self.sweep.count, self.sweep.shadow
+            state.sweep_fell = int(self.sweep.fell)
         if self.square:
             state.position = self.square.position
         if self.wave:

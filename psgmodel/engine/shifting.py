@@ -8,10 +8,12 @@ Sequences*, 1967).
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
-from psgmodel.chip.records import ShiftRegister
+from psgmodel.chip.channel import ShiftRegister
 
 Columns = tuple[int, ...]
 
@@ -82,6 +84,10 @@ class ShiftMap:
             rows = self._step(rows)
         return table.T.reshape(-1)[:count]
 
+    def outputs(self, states: NDArray[np.uint64]) -> NDArray[np.uint8]:
+        """Return the output bit of each state."""
+        return (states >> np.uint64(self.output - 1) & np.uint64(1)).astype(np.uint8)
+
     def _step(self, rows: NDArray[np.uint64]) -> NDArray[np.uint64]:
         bit = np.full(rows.shape, int(self.inverted), dtype=np.uint64)
         for tap in self.taps:
@@ -91,18 +97,38 @@ class ShiftMap:
         moved = rows << np.uint64(1) & full if self.left else rows >> np.uint64(1)
         return moved & ~np.uint64(self.places) | bit * np.uint64(self.places)
 
-    def output_bits(self, contents: int, count: int) -> NDArray[np.uint8]:
-        """Return the output bit after 0, 1, ... shifts.
 
-        At least `count` bits, or one whole cycle where the register comes back to `contents` sooner: then the
-        list repeats.
-        """
-        reach = min(count, (1 << self.bits) + 1) if self.bits <= CYCLE_BITS else count
-        states = self.contents_list(contents, reach)
-        if reach < count:
-            back = np.flatnonzero(states[1:] == np.uint64(contents))
-            states = states[: int(back[0]) + 1] if back.size else self.contents_list(contents, count)
-        return (states >> np.uint64(self.output - 1) & np.uint64(1)).astype(np.uint8)
+@lru_cache(maxsize=64)
+def shift_map(register: ShiftRegister, short: bool) -> ShiftMap:
+    """Return the shift of a register in a mode; made once."""
+    return ShiftMap(register, short)
+
+
+@lru_cache(maxsize=16)
+def _whole_cycle(register: ShiftRegister, short: bool, contents: int) -> NDArray[np.uint8] | None:
+    """Return one cycle of output bits from some contents, or None where the register never comes back to them."""
+    shift = shift_map(register, short)
+    states = shift.contents_list(contents, (1 << register.bits) + 1)
+    back = np.flatnonzero(states[1:] == np.uint64(contents))
+    if not back.size:
+        return None
+    bits = shift.outputs(states[: int(back[0]) + 1])
+    bits.flags.writeable = False
+    return bits
+
+
+def output_bits(register: ShiftRegister, short: bool, contents: int, count: int) -> NDArray[np.uint8]:
+    """Return the output bit after 0, 1, ... shifts.
+
+    At least `count` bits, or one whole cycle where the register comes back to `contents` sooner: then the
+    list repeats.
+    """
+    if register.bits <= CYCLE_BITS and count > 1 << register.bits - 3:
+        cycle = _whole_cycle(register, short, contents)
+        if cycle is not None:
+            return cycle
+    shift = shift_map(register, short)
+    return shift.outputs(shift.contents_list(contents, count))
 
 
 def _times(columns: Columns, vector: int) -> int:

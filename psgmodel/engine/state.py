@@ -11,10 +11,11 @@ import json
 from dataclasses import dataclass, field
 from typing import Any
 
+from psgmodel.chip.channel import Channel
 from psgmodel.chip.records import Chip
 from psgmodel.errors import EngineError
 
-STATE_FORMAT = 1
+STATE_FORMAT = 2
 
 
 @dataclass(slots=True)
@@ -29,7 +30,9 @@ class ChannelState:
     position : int, step of the pattern or wave table
     sample : int, contents of the sample register
     shift_register : int, position 1 in bit 0
-    timer, envelope_level, envelope_count, sweep_count : int
+    timer, envelope_level, envelope_count, sweep_count, sweep_shadow : int
+    sweep_fell : int, 0 or 1
+        A falling sweep step was made since the start.
     starts, stops : int
         Delay lines: bit i is set where a strobe acts at edge `UnitState.cycle` + i.
     """
@@ -43,6 +46,8 @@ class ChannelState:
     envelope_level: int = 0
     envelope_count: int = 0
     sweep_count: int = 0
+    sweep_shadow: int = 0
+    sweep_fell: int = 0
     starts: int = 0
     stops: int = 0
 
@@ -57,6 +62,10 @@ class UnitState:
     registers : dict from address to int
     memories : dict from channel name to list of int
     channels : dict from name to ChannelState
+    dividers : dict from name to list of two int
+        Edges until its next step (0: edge `cycle` itself), and the number of that step.
+    index : int
+        Contents of the index port.
     outputs : dict from output name to list of int
         Output registers, the one nearest to the pin first; ``latency`` of them.
     """
@@ -65,6 +74,8 @@ class UnitState:
     registers: dict[int, int] = field(default_factory=dict)
     memories: dict[str, list[int]] = field(default_factory=dict)
     channels: dict[str, ChannelState] = field(default_factory=dict)
+    dividers: dict[str, list[int]] = field(default_factory=dict)
+    index: int = 0
     outputs: dict[str, list[int]] = field(default_factory=dict)
 
     def copy(self) -> UnitState:
@@ -74,6 +85,8 @@ class UnitState:
             dict(self.registers),
             {name: list(samples) for name, samples in self.memories.items()},
             {name: dataclasses.replace(channel) for name, channel in self.channels.items()},
+            {name: list(counts) for name, counts in self.dividers.items()},
+            self.index,
             {name: list(codes) for name, codes in self.outputs.items()},
         )
 
@@ -83,12 +96,19 @@ def reset_state(chip: Chip) -> UnitState:
     state = UnitState(0)
     state.registers = {address: register.reset for address, register in chip.registers.items()}
     for name, channel in chip.channels.items():
-        state.channels[name] = ChannelState()
-        if channel.register is not None:
-            state.channels[name].shift_register = channel.register.seed_value
+        state.channels[name] = reset_channel(channel)
         if channel.table is not None:
             state.memories[name] = [0] * channel.table.samples
+    state.dividers = {name: [divider.first, 0] for name, divider in chip.dividers.items()}
     state.outputs = {name: [0] * chip.mixer.latency for name in chip.unit.outputs}
+    return state
+
+
+def reset_channel(channel: Channel) -> ChannelState:
+    """Return a channel as it stands when reset is released, or when the power bit clears it."""
+    state = ChannelState()
+    if channel.register is not None:
+        state.shift_register = channel.register.seed_value
     return state
 
 
@@ -126,6 +146,7 @@ def check_state(state: UnitState, chip: Chip) -> None:
             set(s.registers),
             {name: len(samples) for name, samples in s.memories.items()},
             set(s.channels),
+            {name: len(counts) for name, counts in s.dividers.items()},
             {name: len(codes) for name, codes in s.outputs.items()},
         )
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from psgmodel.chip.records import Chip
 from psgmodel.errors import Problem, RegisterLogError
+from psgmodel.reglog.bus import register_writes, unmirrored
 from psgmodel.reglog.log import RegisterLog, some_of
 
 
@@ -18,24 +19,25 @@ def check_log(log: RegisterLog, chip: Chip) -> None:
     Raises
     ------
     RegisterLogError
-        A value wider than the bus, or an address that no register and no memory owns; all are told together.
+        A value wider than the bus, or an address that no port, register or memory owns; all are told together.
     """
     problems: list[tuple[int, Problem]] = []
-    largest = (1 << chip.bus.data_bits) - 1
-    for index in np.flatnonzero(log.value > largest):
+    for index in np.flatnonzero(log.value >> chip.bus.data_bits):
         text = f"value 0x{int(log.value[index]):X} is wider than the {chip.bus.data_bits} data bits"
         problems.append((int(index), Problem(text, log.place(int(index)))))
-    owned = np.fromiter(chip.registers, np.int64, len(chip.registers))
-    known = np.isin(log.address, owned)
-    for memory in chip.memories.values():
-        table = chip.channels[memory.channel].table
-        size = table.samples if table is not None else 0
-        known |= (log.address >= memory.address) & (log.address < memory.address + size)
-    for index in np.flatnonzero(~known):
-        address = int(log.address[index])
-        problems.append(
-            (int(index), Problem(f"nobody owns address 0x{address:02X}", log.place(int(index)), near(chip, address)))
-        )
+    if chip.bus.access == "index-data":
+        ports = [chip.bus.index_address, chip.bus.data_address]
+        for index in np.flatnonzero(~np.isin(unmirrored(chip, log.address), ports)):
+            text = f"no port at address 0x{int(log.address[index]):02X}"
+            hint = f"the index port is 0x{ports[0]:02X}, the data port 0x{ports[1]:02X}"
+            problems.append((int(index), Problem(text, log.place(int(index)), hint)))
+    writes, _ = register_writes(chip, log)
+    used = np.unique(writes.address).tolist()
+    nobodys = [a for a in used if a not in chip.registers and chip.memory_at(a) is None]
+    for row in np.flatnonzero(np.isin(writes.address, nobodys)):
+        address, number = int(writes.address[row]), int(writes.origin[row])
+        text = f"nobody owns address 0x{address:02X}"
+        problems.append((number, Problem(text, log.place(number), near(chip, address))))
     if problems:
         problems.sort(key=lambda p: p[0])
         raise RegisterLogError(some_of([p for _, p in problems]))

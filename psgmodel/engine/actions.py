@@ -1,0 +1,207 @@
+"""Actions: what each write does, worked out before a run.
+
+Stage: engine, the fast one. In: chip, log, state. Out: the register writes by edge, with the power bit already
+followed: writes that it locks out are gone, and where it goes to 0 there is a `CLEAR`. Then, for each channel, the
+events that concern it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from psgmodel.chip.channel import WaveTable
+from psgmodel.chip.records import Chip, Field
+from psgmodel.chip.wiring import join
+from psgmodel.engine.countdown import Epoch, TickTrain, epochs_of
+from psgmodel.engine.state import UnitState
+from psgmodel.reglog.bus import register_writes
+from psgmodel.reglog.log import RegisterLog
+from psgmodel.steps import Steps, constant_steps, steps_from_changes
+
+CLEAR = -(1 << 50)
+"""Address code: the power bit clears everything; the value is 1 where wave memories are cleared too."""
+PASS = CLEAR - 1
+"""Address code: nothing happens, but a stretch must end here."""
+QUIET = 1 << 50
+"""Added to an address: the write stores its value and causes no strobes."""
+
+IntArray = NDArray[np.int64]
+
+
+class WriteAction(NamedTuple):
+    """What writing one address does to a channel.
+
+    Attributes
+    ----------
+    parts : tuple of (field, shift right, mask, shift left)
+    strobes : tuple of (bit, "start" or "stop"); bit -1: at any write
+    """
+
+    parts: tuple[tuple[str, int, int, int], ...]
+    strobes: tuple[tuple[int, str], ...]
+
+
+class UnitEvents(NamedTuple):
+    """Register writes by the edge at which they change registers, and the index port at the end."""
+
+    edge: IntArray
+    address: IntArray
+    value: IntArray
+    index_port: int
+
+
+def write_actions(chip: Chip, channel: str) -> dict[int, WriteAction]:
+    """Return what each address of a chip does to a channel; addresses that do nothing are left out."""
+    prefix = channel + "."
+    actions = {}
+    for address, register in chip.registers.items():
+        parts = tuple(
+            (field.name.removeprefix(prefix), s.low, (1 << s.width) - 1, s.field_low)
+            for field in chip.fields.values()
+            if field.name.startswith(prefix)
+            for s in field.segments
+            if s.address == address
+        )
+        strobes = [(f.low, f.target) for f in register.fields if f.role == "strobes"]
+        strobes += [(-1, event) for event in register.on_write]
+        own = tuple((bit, event.removeprefix(prefix)) for bit, event in strobes if event.startswith(prefix))
+        if parts or own:
+            actions[address] = WriteAction(parts, own)
+            actions[address | QUIET] = WriteAction(parts, ())
+    return actions
+
+
+def stored_samples(table: WaveTable, data: int) -> list[int]:
+    """Return the samples that a write to one address of a wave memory puts there."""
+    mask = (1 << table.bits) - 1
+    samples = [data >> k * table.bits & mask for k in range(table.per_address)]
+    return samples if table.order == "low-first" else samples[::-1]
+
+
+def unit_events(chip: Chip, log: RegisterLog, state: UnitState) -> UnitEvents:
+    """Return the register writes of a log that take place, by edge."""
+    writes, index = register_writes(chip, log, state.index)
+    edge = writes.cycle + chip.bus.write_latency
+    if chip.power is None or not chip.fields["power"].segments:
+        return UnitEvents(edge, writes.address, writes.value, index)
+    switch = chip.fields["power"].segments[0]
+    number = np.arange(edge.size)
+    is_switch = writes.address == switch.address
+    bit = writes.value >> switch.low & 1
+    latest = np.maximum.accumulate(np.where(is_switch, number, -1))
+    initial = state.registers[switch.address] >> switch.low & 1
+    before = np.append(initial, np.where(latest >= 0, bit[latest], initial))[:-1] if edge.size else bit
+    turns_off = is_switch & (bit == 0) & (before == 1)
+    kept = is_switch | (before == 1)
+    quiet = (is_switch & (bit == 0)) | np.isin(edge, edge[turns_off])
+    quiet &= [int(a) in chip.registers for a in writes.address]
+    address = np.where(quiet, writes.address | QUIET, writes.address)
+    edges, addresses, values = edge[kept], address[kept], writes.value[kept]
+    at = np.flatnonzero(turns_off[kept])
+    return UnitEvents(
+        np.insert(edges, at, edges[at]),
+        np.insert(addresses, at, CLEAR),
+        np.insert(values, at, int(chip.power.memory == "clears")),
+        index,
+    )
+
+
+def channel_events(
+    chip: Chip, name: str, events: UnitEvents, known: Mapping[int, WriteAction], passes: list[int]
+) -> Iterator[tuple[int, int, int]]:
+    """Return the events of a channel as (edge, address, value); address i of its memory has the code -1 - i.
+
+    `passes` are edges at which a stretch must end though nothing happens to the channel.
+    """
+    owned = np.isin(events.address, np.fromiter(known, np.int64, len(known))) | (events.address == CLEAR)
+    addresses = events.address
+    memory = chip.memories.get(name)
+    if memory is not None:
+        index = events.address - memory.address
+        inside = (index >= 0) & (index < memory.size)
+        addresses = np.where(inside, -1 - index, addresses)
+        owned |= inside
+    edges, addresses, values = events.edge[owned], addresses[owned], events.value[owned]
+    if passes:
+        at = np.searchsorted(edges, passes)
+        edges, addresses, values = (
+            np.insert(edges, at, passes),
+            np.insert(addresses, at, PASS),
+            np.insert(values, at, 0),
+        )
+    return zip(edges.tolist(), addresses.tolist(), values.tolist(), strict=True)
+
+
+def restarts(chip: Chip, divider: str, events: UnitEvents) -> list[int]:
+    """Return the edges at which a divider's restart strobe acts."""
+    target = f"{divider}.restart"
+    acts = np.zeros(events.edge.size, dtype=np.bool_)
+    for address, register in chip.registers.items():
+        here = events.address == address
+        if target in register.on_write:
+            acts |= here
+        for field in register.fields:
+            if field.role == "strobes" and field.target == target:
+                acts |= here & (events.value >> field.low & 1 == 1)
+    return [int(e) for e in np.unique(events.edge[acts])]
+
+
+def tick_trains(
+    chip: Chip, events: UnitEvents, state: UnitState
+) -> tuple[dict[str, TickTrain], dict[str, list[Epoch]], dict[str, list[int]]]:
+    """Return the tick sources as trains, the epochs of every divider, and its restarts."""
+    again = {name: restarts(chip, name, events) for name in chip.dividers}
+    epochs = {
+        name: epochs_of(divider, state.cycle, state.dividers[name], again[name])
+        for name, divider in chip.dividers.items()
+    }
+    trains = {
+        name: TickTrain(chip.dividers[ticks.divider], ticks.at, epochs[ticks.divider])
+        for name, ticks in chip.ticks.items()
+    }
+    return trains, epochs, again
+
+
+def last_registers(chip: Chip, events: UnitEvents, state: UnitState) -> dict[int, int]:
+    """Return what each register holds after the last event."""
+    registers = dict(state.registers)
+    address, value = events.address, events.value
+    cleared = np.flatnonzero(address == CLEAR)
+    if cleared.size:
+        registers = {a: r.reset for a, r in chip.registers.items()}
+        address, value = address[cleared[-1] + 1 :], value[cleared[-1] + 1 :]
+    plain, last = np.unique((np.where(address > 0, address & ~QUIET, address))[::-1], return_index=True)
+    for a, v in zip(plain.tolist(), value[::-1][last].tolist(), strict=True):
+        if a in registers:
+            registers[a] = v & chip.registers[a].stored
+    return registers
+
+
+def field_over_time(chip: Chip, field: Field, events: UnitEvents, state: UnitState, end: int) -> Steps:
+    """Return a field as a signal from the state's cycle to `end`."""
+    start = state.cycle
+    before = join(field.segments, state.registers) if field.segments else field.reset
+    if not field.segments or start >= end:
+        return constant_steps(before, start, end)
+    plain = np.where(events.address > 0, events.address & ~QUIET, events.address)
+    owned = np.isin(plain, [CLEAR, *(s.address for s in field.segments)])
+    edges, addresses, values = events.edge[owned], plain[owned], events.value[owned]
+    if len(field.segments) == 1:
+        s = field.segments[0]
+        levels = (values >> s.low & (1 << s.width) - 1) << s.field_low
+        levels = np.where(addresses == CLEAR, field.reset, levels)
+    else:
+        now = dict(state.registers)
+        joined = []
+        for address, value in zip(addresses.tolist(), values.tolist(), strict=True):
+            if address == CLEAR:
+                now = {a: r.reset for a, r in chip.registers.items()}
+            else:
+                now[address] = value
+            joined.append(join(field.segments, now))
+        levels = np.array(joined, dtype=np.int64)
+    return steps_from_changes(np.append(start, edges), np.append(before, levels), end)
