@@ -29,7 +29,7 @@ from psgmodel.dump.codes import NOT_KEPT, CodeTable
 from psgmodel.dump.header import Header, Timescale, parse_header
 from psgmodel.dump.select import Selection, choose
 from psgmodel.dump.settle import Changes, SettleState, settle
-from psgmodel.dump.source import CHUNK_BYTES, ByteSource, CutStreamError, DumpSource
+from psgmodel.dump.source import CHUNK_BYTES, ByteSource, CutStreamError, DumpSource, shown
 from psgmodel.dump.tokens import scan
 from psgmodel.errors import DumpError, Place, Problem
 
@@ -142,8 +142,8 @@ def _refuse_cut(state: BodyState) -> None:
     """Raise where the end of the file leaves something open."""
     place = Place(state.file, line=state.line, byte=state.byte)
     if state.rest:
-        shown = state.rest[:24].decode("ascii", "backslashreplace").strip()
-        raise cut_error(f'the dump ends behind the value "{shown}", without its code', place, state.before)
+        value = shown(state.rest.strip())
+        raise cut_error(f'the dump ends behind the value "{value}", without its code', place, state.before)
     for opened in (state.comment, state.section):
         if opened is not None:
             message = f"the dump ends within {opened.keyword}"
