@@ -1,4 +1,4 @@
-"""A dump cut at any byte is refused unless what is left is a whole dump by the grammar; the result never depends on chunks."""
+"""A dump cut at any byte is refused unless a whole dump is left; the result never depends on the size of the chunks."""
 
 from __future__ import annotations
 
@@ -80,25 +80,29 @@ def is_whole(data: bytes) -> bool:
     return not section
 
 
+def refusal(data: bytes) -> DumpError | None:
+    try:
+        read_changes(io.BytesIO(data), NAMES)
+    except DumpError as error:
+        return error
+    return None
+
+
 def check_cut(whole: bytes, at: int) -> None:
     data = whole[:at]
-    try:
-        found = read_changes(io.BytesIO(data), NAMES)
-    except DumpError as error:
-        assert not is_whole(data), f"cut at {at} refused: {error}"
+    error = refusal(data)
+    assert (error is None) == is_whole(data), f"cut at {at}: {error}"
+    if error is None:
+        same_as_naive(read_changes(io.BytesIO(data), NAMES), data)
+    elif b"$enddefinitions $end" not in data:
+        assert error.last_good_time is None
+    elif error.last_good_time is None:
+        assert "no time stamp is complete" in str(error)
+    else:
         good = error.last_good_time
-        text = str(error)
-        if b"$enddefinitions $end" not in data:
-            assert good is None
-        elif good is None:
-            assert "no time stamp is complete" in text
-        else:
-            assert f"complete up to time {good}" in text
-            later = [m.start() for m in re.finditer(rb"(?m)^#(\d+)$", whole) if int(m.group(1)) > good]
-            assert later[0] < at
-        return
-    assert is_whole(data), f"cut at {at} accepted"
-    same_as_naive(found, data)
+        assert f"complete up to time {good}" in str(error)
+        later = [m.start() for m in re.finditer(rb"(?m)^#(\d+)$", whole) if int(m.group(1)) > good]
+        assert later[0] < at
 
 
 def same_as_naive(found: DumpChanges, data: bytes) -> None:

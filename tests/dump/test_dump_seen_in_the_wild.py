@@ -1,4 +1,4 @@
-"""Oddities that dumps of real tools and writers hold: each is read as the standard means it, or refused with its place."""
+"""Oddities that dumps of real tools hold: each is read as the standard means it, or refused with its place."""
 
 from __future__ import annotations
 
@@ -232,7 +232,7 @@ def test_times_up_to_2_to_the_63_are_read() -> None:
 
 def test_a_bit_blasted_vector_of_more_than_64_bits_is_refused() -> None:
     variables = [f"wire 1 {chr(33 + i)} q[{i}]" for i in range(65)]
-    with pytest.raises(DumpError, match='"t.q" is 65 bits wide; 1 to 64 can be read'):
+    with pytest.raises(DumpError, match=r'"t\.q" is 65 bits wide; 1 to 64 can be read'):
         read(header(*variables), ["q"])
 
 

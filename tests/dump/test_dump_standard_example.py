@@ -1,4 +1,4 @@
-"""The worked example of IEEE 1364-2005, 18.2.4: its decode stands in the standard's text and in four public test suites."""
+"""The worked example of IEEE 1364-2005, 18.2.4, which stands in four public test suites with its decode."""
 
 from __future__ import annotations
 
