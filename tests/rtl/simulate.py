@@ -174,9 +174,7 @@ def _verilator_program(built: Path, clock: bool, full: bool) -> Path:
     if program.exists():
         return program
     with tempfile.TemporaryDirectory(dir=built) as work:
-        shape = ["-DBENCH_SHAPE_AT_BUILD"]
-        if not full:
-            shape += ["--trace-depth", "1"]
+        shape = [] if full else ["--trace-depth", "1"]
         if not clock:
             shape += ["-DBENCH_NO_CLOCK", str(_hide_clock(built / "linnet.v", Path(work) / "hide_clock.vlt"))]
         objects = Path(work) / "objects"
