@@ -32,7 +32,7 @@ class ColumnsState:
         Frame length, and distance from frame to frame.
     """
 
-    def __init__(self, rate: int, samples: int, *, columns: int = 1200, length: int = 2048, hop: int = 512) -> None:
+    def __init__(self, rate: int, samples: int, *, columns: int = 1200, length: int = 4096, hop: int = 1024) -> None:
         frames = max(1, 1 + (samples - length) // hop)
         self._rate, self._length, self._hop = rate, length, hop
         self._per_column = -(-frames // columns)
