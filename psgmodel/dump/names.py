@@ -12,55 +12,20 @@ from typing import NamedTuple
 
 from psgmodel.chip.records import Channel, Chip
 
-CLOCK = ("clk", "clock", "mclk", "sysclk", "sys_clk", "clk_sys", "system_clock", "aclk", "pclk", "hclk")
-ENABLE = ("clk_en", "clken", "clk_enable", "clock_enable", "clock_en", "clkena", "cken", "ck_en", "clk_ce")
-RESET = ("rst", "reset", "srst", "arst", "sreset", "areset", "preset", "hreset", "sys_rst", "sys_reset", "rst_sys")
-WRITE = (
-    "wr",
-    "we",
-    "write",
-    "wen",
-    "wr_en",
-    "write_en",
-    "write_enable",
-    "wr_enable",
-    "wr_stb",
-    "wstb",
-    "write_strobe",
-    "bus_wr",
-    "bus_we",
-    "bus_write",
-    "reg_wr",
-    "reg_we",
-    "reg_write",
+
+def _words(text: str) -> tuple[str, ...]:
+    return tuple(text.split())
+
+
+CLOCK = _words("clk clock mclk sysclk sys_clk clk_sys system_clock aclk pclk hclk")
+ENABLE = _words("clk_en clken clk_enable clock_enable clock_en clkena cken ck_en clk_ce")
+RESET = _words("rst reset srst arst sreset areset preset hreset sys_rst sys_reset rst_sys")
+WRITE = _words(
+    "wr we write wen wr_en write_en write_enable wr_enable wr_stb wstb write_strobe bus_wr bus_we bus_write "
+    "reg_wr reg_we reg_write"
 )
-ADDRESS = (
-    "waddr",
-    "wr_addr",
-    "write_addr",
-    "write_address",
-    "addr",
-    "address",
-    "adr",
-    "bus_addr",
-    "bus_address",
-    "reg_addr",
-)
-DATA = (
-    "wdata",
-    "wr_data",
-    "write_data",
-    "data_in",
-    "din",
-    "bus_wdata",
-    "reg_wdata",
-    "dat_w",
-    "data_w",
-    "data",
-    "bus_data",
-    "reg_data",
-    "dat",
-)
+ADDRESS = _words("waddr wr_addr write_addr write_address addr address adr bus_addr bus_address reg_addr")
+DATA = _words("wdata wr_data write_data data_in din bus_wdata reg_wdata dat_w data_w data bus_data reg_data dat")
 
 _LEVEL_WORDS = ("level", "lvl")
 _CHANNEL_WORDS = ("channel", "chan", "ch", "voice", "output", "out", "value", "val")

@@ -242,7 +242,7 @@ def test_signals_are_looked_up_as_asked_by_path_or_by_the_end_of_one() -> None:
     assert found["clk"].path == "t.clk"
     with pytest.raises(DumpError, match=r'"t\.\*" stands for 2 signals: t\.clk, t\.q'):
         found["t.*"]
-    with pytest.raises(DumpError, match='no signal "p" among those sampled'):
+    with pytest.raises(DumpError, match='no signal "p" among those read'):
         found["p"]
 
 
