@@ -126,6 +126,8 @@ def write_audio(
         The file cannot be written.
     """
     _check_choices(depth, overload, dither_seed)
+    if not 1 <= rate <= 0xFFFFFFFF:
+        raise AudioError(f"sample rate {rate} Hz does not fit a file header", hint="usual rates: 44100, 48000, 96000")
     container_of(os.fspath(path), depth)
     source = _blocks_of(samples)
     gain = 1.0

@@ -7,6 +7,8 @@ additions, the cutting into blocks and the library that multiplies cannot be tol
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,6 +16,7 @@ from psgmodel.audio import kernel
 from psgmodel.audio.kernel import KernelDesign
 
 IntArray = NDArray[np.int64]
+Table = NDArray[np.int64] | NDArray[np.float64]
 
 _EXACT_FLOAT = 1 << 53
 _ROW_GAIN = 4
@@ -42,14 +45,22 @@ def differences(
     """
     count = np.bincount(cell, minlength=cells)
     if den <= kernel.MAX_EXACT_PHASES:
-        rows, index, weight = kernel.exact_rows(design, den), phase, delta
+        index, weight = phase, delta
     else:
-        rows, index, weight = kernel.fine_rows(design), *_mixed_phases(phase, den, delta)
+        index, weight = _mixed_phases(phase, den, delta)
         count = 2 * count
     largest = int(np.abs(delta).max(initial=0))
     exact_in_float = int(count.max(initial=0)) * largest * _ROW_GAIN * kernel.ROW_SUM < _EXACT_FLOAT
     bounds = np.concatenate([[0], np.cumsum(count)])
-    return _spread(bounds, index, weight, rows, np.float64 if exact_in_float else np.int64)
+    rows = _table(design, den if den <= kernel.MAX_EXACT_PHASES else None, exact_in_float)
+    return _spread(bounds, index, weight, rows)
+
+
+@lru_cache(maxsize=6)
+def _table(design: KernelDesign, den: int | None, in_float: bool) -> Table:
+    """Return the rows for `den` exact phases, or for mixed ones, in the type that the sums are made in."""
+    rows = kernel.fine_rows(design) if den is None else kernel.exact_rows(design, den)
+    return rows.astype(np.float64) if in_float else rows
 
 
 def _mixed_phases(phase: IntArray, den: int, delta: IntArray) -> tuple[IntArray, IntArray]:
@@ -65,17 +76,15 @@ def _mixed_phases(phase: IntArray, den: int, delta: IntArray) -> tuple[IntArray,
     return index, weight
 
 
-def _spread(
-    bounds: IntArray, index: IntArray, weight: IntArray, rows: IntArray, kind: type[np.float64] | type[np.int64]
-) -> IntArray:
+def _spread(bounds: IntArray, index: IntArray, weight: IntArray, rows: Table) -> IntArray:
     # Equals: for each cell c and each change i in it, out[c : c + taps] += weight[i] * rows[index[i]].
     # With float64 every partial sum is an integer below 2**53; with int64 sums may wrap, which undoes itself.
     from scipy.sparse import csr_array
 
     cells, taps = bounds.size - 1, rows.shape[1]
-    changes = csr_array((weight.astype(kind), index, bounds), shape=(cells, rows.shape[0]))
-    by_cell = changes @ rows.astype(kind)
-    out = np.zeros(cells + taps - 1, dtype=kind)
+    changes = csr_array((weight.astype(rows.dtype), index, bounds), shape=(cells, rows.shape[0]))
+    by_cell = np.asarray(changes @ rows)
+    out = np.zeros(cells + taps - 1, dtype=rows.dtype)
     for tap in range(taps):
         out[tap : tap + cells] += by_cell[:, tap]
     return out.astype(np.int64)

@@ -23,11 +23,12 @@ class Opened(NamedTuple):
 
 
 class Fault(NamedTuple):
-    """Something wrong at an index of the padded chunk."""
+    """Something wrong at an index of the padded chunk; `stamp`: in a time stamp."""
 
     at: int
     message: str
     hint: str = ""
+    stamp: bool = False
 
 
 @dataclass(slots=True)
@@ -68,13 +69,13 @@ def fault_error(
     """Return the error for a fault in the chunk `text`, whose time stamps are given."""
     time, before = _last_times(state, stamps[stamp_start < fault.at])
     # a new time stamp, even a broken one, completes the time before it
-    good = time if text[fault.at - PAD : fault.at - PAD + 1] == b"#" else before
+    good = time if fault.stamp else before
     message = f"the dump ends in the middle of a line: {fault.message}" if cut else fault.message
     return cut_error(message, place_in(state, text, fault.at), good, fault.hint)
 
 
-def advance(state: BodyState, text: bytes, taken: int, stamp_start: IndexArray, stamps: TimeArray) -> None:
-    """Move the state behind the first `taken` bytes of `text`, whose time stamps are given.
+def advance(state: BodyState, text: bytes, taken: int, lines: int, stamp_start: IndexArray, stamps: TimeArray) -> None:
+    """Move the state behind the first `taken` bytes of `text`, which hold `lines` line ends and the given time stamps.
 
     A section that was still open at a time stamp is taken as closed there: the sections of some
     writers have no ``$end`` of their own.
@@ -87,7 +88,7 @@ def advance(state: BodyState, text: bytes, taken: int, stamp_start: IndexArray, 
             state.first_time = int(stamps[0])
         state.time, state.before = _last_times(state, stamps)
     state.rest = text[taken:]
-    state.line += text.count(b"\n", 0, taken)
+    state.line += lines
     state.byte += taken
     if len(state.rest) > state.token_limit:
         place = Place(state.file, line=state.line, byte=state.byte)

@@ -22,6 +22,8 @@ _U = np.uint64
 _LOW_BYTES = np.array([2 ** (8 * n) - 1 for n in range(9)], dtype=np.uint64)
 """Entry n keeps the low n bytes of a word."""
 
+_HIGH_BITS = _U(0x8080808080808080)
+
 
 class CodeTable:
     """Look-up from identifier codes to slots.
@@ -65,24 +67,30 @@ class CodeTable:
         # must equal slots.get(bytes, UNDECLARED) for every span
         length = end - start
         if self._longest == 1:
-            first = buffer[start]
-            found = self._table[first & np.uint8(0x7F)]
-            return self._refused(found, (length != 1) | (first > 0x7F))
+            return self._one_character(buffer[start], length)
         words = words_at(buffer)[start] & _LOW_BYTES[np.minimum(length, 8)]
         if self._longest <= 3:
-            key = (words & _U(0x7F)) | ((words >> _U(1)) & _U(0x3F80)) | ((words >> _U(2)) & _U(0x1FC000))
-            found = self._table[(key & _U(self._table.size - 1)).astype(np.int64)]
-            odd = (length < 1) | (length > self._longest) | ((words & _U(0x8080808080808080)) != 0)
-            return self._refused(found, odd)
-        at = np.minimum(np.searchsorted(self._keys, words), max(self._keys.size - 1, 0))
-        found: SlotArray = np.full(start.size, UNDECLARED, dtype=np.int32)
-        if self._keys.size:
-            found = self._refused(self._table[at], (self._keys[at] != words) | (length < 1))
+            return self._short(words, length)
+        found = self._sorted(words, length)
         for i in np.flatnonzero(length > 8):
             found[i] = self._slots.get(buffer[start[i] : end[i]].tobytes(), UNDECLARED)
         return found
 
-    @staticmethod
-    def _refused(found: SlotArray, odd: NDArray[np.bool_]) -> SlotArray:
-        found[odd] = UNDECLARED
+    def _one_character(self, first: ByteArray, length: IndexArray) -> SlotArray:
+        found: SlotArray = self._table[first & np.uint8(0x7F)]
+        found[(length != 1) | (first > 0x7F)] = UNDECLARED
+        return found
+
+    def _short(self, words: NDArray[np.uint64], length: IndexArray) -> SlotArray:
+        key = (words & _U(0x7F)) | ((words >> _U(1)) & _U(0x3F80)) | ((words >> _U(2)) & _U(0x1FC000))
+        found: SlotArray = self._table[(key & _U(self._table.size - 1)).astype(np.int64)]
+        found[(length < 1) | (length > self._longest) | ((words & _HIGH_BITS) != 0)] = UNDECLARED
+        return found
+
+    def _sorted(self, words: NDArray[np.uint64], length: IndexArray) -> SlotArray:
+        if self._keys.size == 0:
+            return np.full(words.size, UNDECLARED, dtype=np.int32)
+        at = np.minimum(np.searchsorted(self._keys, words), self._keys.size - 1)
+        found: SlotArray = self._table[at]
+        found[(self._keys[at] != words) | (length < 1)] = UNDECLARED
         return found

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal, NamedTuple, get_args
 
-from psgmodel.dump.source import ByteSource, CutStreamError
+from psgmodel.dump.source import ByteSource, CutStreamError, shown
 from psgmodel.errors import DumpError, Place, Problem, nearest
 
 TimeUnit = Literal["s", "ms", "us", "ns", "ps", "fs"]
@@ -300,13 +300,11 @@ def _no_end(state: HeaderState) -> DumpError:
 
 
 def _no_keyword(state: HeaderState, token: bytes) -> DumpError:
-    shown = token[:24].decode("ascii", "backslashreplace")
+    word = shown(token)
     if b"\0" in state.buffer or not _CODE.fullmatch(token):
         hint = "this looks like a binary wave file; make the simulator write VCD text"
     elif token.startswith(b"#"):
         hint = "$enddefinitions $end is missing before the first time stamp"
     else:
-        hint = nearest(
-            "$" + shown, ["$comment", "$date", "$enddefinitions", "$scope", "$timescale", "$var", "$version"]
-        )
-    return DumpError(f'found "{shown}" where a declaration keyword ($...) should stand', place=state.place(), hint=hint)
+        hint = nearest("$" + word, ["$comment", "$date", "$enddefinitions", "$scope", "$timescale", "$var", "$version"])
+    return DumpError(f'found "{word}" where a declaration keyword ($...) should stand', place=state.place(), hint=hint)

@@ -16,7 +16,7 @@ keyword that closes. Otherwise, and when a comment or a ``$dump...`` section is 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Self
@@ -27,9 +27,9 @@ from numpy.typing import NDArray
 from psgmodel.dump.body import BodyState, cut_error
 from psgmodel.dump.codes import NOT_KEPT, CodeTable
 from psgmodel.dump.header import Header, Timescale, parse_header
-from psgmodel.dump.select import Selection, choose
+from psgmodel.dump.select import Selection, choose, one_path
 from psgmodel.dump.settle import Changes, SettleState, settle
-from psgmodel.dump.source import CHUNK_BYTES, ByteSource, CutStreamError, DumpSource
+from psgmodel.dump.source import CHUNK_BYTES, ByteSource, CutStreamError, DumpSource, shown
 from psgmodel.dump.tokens import scan
 from psgmodel.errors import DumpError, Place, Problem
 
@@ -142,8 +142,8 @@ def _refuse_cut(state: BodyState) -> None:
     """Raise where the end of the file leaves something open."""
     place = Place(state.file, line=state.line, byte=state.byte)
     if state.rest:
-        shown = state.rest[:24].decode("ascii", "backslashreplace").strip()
-        raise cut_error(f'the dump ends behind the value "{shown}", without its code', place, state.before)
+        value = shown(state.rest.strip())
+        raise cut_error(f'the dump ends behind the value "{value}", without its code', place, state.before)
     for opened in (state.comment, state.section):
         if opened is not None:
             message = f"the dump ends within {opened.keyword}"
@@ -170,8 +170,10 @@ class DumpChanges:
     ----------
     file : str
     timescale : Timescale or None
-    signals : dict of str to Changes
+    signals : mapping of str to Changes
         By full path, in the order asked for.
+    asked : mapping of str to tuple of str
+        The paths that each name asked for stands for.
     first_time, end_time : int or None, dump time units
         First and last time stamp of the dump; None where it has none.
     notes : tuple of Problem
@@ -180,10 +182,21 @@ class DumpChanges:
 
     file: str
     timescale: Timescale | None
-    signals: dict[str, Changes]
+    signals: Mapping[str, Changes]
+    asked: Mapping[str, tuple[str, ...]]
     first_time: int | None
     end_time: int | None
     notes: tuple[Problem, ...]
+
+    def __getitem__(self, name: str) -> Changes:
+        """Return the signal that a name stands for: as asked for, a full path, or the end of one.
+
+        Raises
+        ------
+        DumpError
+            The name stands for no signal that was read, or for several.
+        """
+        return self.signals[one_path(name, self.signals, self.asked, self.file)]
 
 
 def read_header(source: DumpSource) -> Header:
@@ -224,5 +237,12 @@ def read_changes(source: DumpSource, names: Iterable[str], *, chunk_bytes: int =
             signal.path: Changes(*(np.concatenate(column) for column in zip(*lists, strict=True)))
             for signal, lists in zip(selection.signals, zip(*blocks, strict=True), strict=True)
         }
-        header = dump.header
-        return DumpChanges(header.file, header.timescale, signals, dump.first_time, dump.end_time, dump.notes)
+        return DumpChanges(
+            file=dump.header.file,
+            timescale=dump.header.timescale,
+            signals=signals,
+            asked=selection.paths_asked(),
+            first_time=dump.first_time,
+            end_time=dump.end_time,
+            notes=dump.notes,
+        )

@@ -160,7 +160,7 @@ def _samples(
     found: Sequence[EdgeSamples],
     count: _Count,
 ) -> Samples:
-    asked = {name: tuple(selection.signals[i].path for i in selection.asked[name]) for name in wanted}
+    asked = {name: paths for name, paths in selection.paths_asked().items() if name in wanted}
     by_path = {samples.path: samples for samples in found}
     edge, time = np.array(sorted(set(count.anchors)), dtype=np.int64).T
     notes = [*dump.notes, *count.notes]

@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from psgmodel.dump.header import Timescale
-from psgmodel.errors import DumpError, Place, Problem, nearest
+from psgmodel.dump.select import one_path
+from psgmodel.errors import DumpError, Place, Problem
 from psgmodel.steps import Steps, steps_from_changes
 
 _INT32_MIN, _INT32_MAX = -(2**31), 2**31 - 1
@@ -145,15 +146,7 @@ class Samples:
         DumpError
             The name stands for no sampled signal, or for several.
         """
-        paths = (name,) if name in self.signals else self.asked.get(name, ())
-        if not paths:
-            paths = tuple(p for p in self.signals if p.endswith("." + name))
-        if len(paths) == 1:
-            return self.signals[paths[0]]
-        if not paths:
-            hint = nearest(name, self.signals)
-            raise DumpError(f'no signal "{name}" among those sampled', place=Place(self.file), hint=hint)
-        raise DumpError(f'"{name}" stands for {len(paths)} signals: {", ".join(paths)}', place=Place(self.file))
+        return self.signals[one_path(name, self.signals, self.asked, self.file)]
 
     def steps(self, name: str, *, signed: bool = False) -> Steps:
         """Return a level signal over cycles: the level of cycle c is what edge c + 1 samples.

@@ -9,7 +9,7 @@ more significant, unless the parts themselves run upwards (``q[0:3]``).
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
@@ -65,6 +65,10 @@ class Selection:
     signals: tuple[Signal, ...]
     asked: Mapping[str, tuple[int, ...]]
 
+    def paths_asked(self) -> dict[str, tuple[str, ...]]:
+        """Return the paths that each name asked for stands for."""
+        return {name: tuple(self.signals[i].path for i in found) for name, found in self.asked.items()}
+
     def codes(self) -> list[bytes]:
         """Return the distinct identifier codes, in order; their indices are the slots."""
         return list(dict.fromkeys(part.code for signal in self.signals for part in signal.parts))
@@ -106,6 +110,23 @@ def choose(header: Header, names: Iterable[str]) -> Selection:
     if problems:
         raise DumpError(problems)
     return Selection(tuple(signals.values()), asked)
+
+
+def one_path(name: str, paths: Collection[str], asked: Mapping[str, tuple[str, ...]], file: str) -> str:
+    """Return which of `paths` a name stands for: as it was asked for, the path itself, or the end of one.
+
+    Raises
+    ------
+    DumpError
+        The name stands for none of the paths, or for several.
+    """
+    found = (name,) if name in paths else asked.get(name, ()) or tuple(p for p in paths if p.endswith("." + name))
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        hint = nearest(name, [*paths, *asked])
+        raise DumpError(f'no signal "{name}" among those read', place=Place(file), hint=hint)
+    raise DumpError(f'"{name}" stands for {len(found)} signals: {", ".join(found)}', place=Place(file))
 
 
 def _catalogue(variables: Sequence[Variable]) -> dict[str, list[Signal]]:

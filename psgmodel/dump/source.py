@@ -25,6 +25,15 @@ CHUNK_BYTES = 2**18
 _GZIP_MAGIC = b"\x1f\x8b"
 
 
+_MOST_SHOWN = 24
+
+
+def shown(word: bytes) -> str:
+    """Return the start of a word for a message; what is not printable ASCII is escaped."""
+    text = "".join(chr(c) if 32 <= c <= 126 else f"\\x{c:02x}" for c in word[:_MOST_SHOWN])
+    return text + ("..." if len(word) > _MOST_SHOWN else "")
+
+
 class CutStreamError(Exception):
     """The compressed stream under the dump is cut or damaged; the reader adds place and time."""
 

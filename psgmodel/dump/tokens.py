@@ -36,6 +36,7 @@ from psgmodel.dump.digits import (
     decode_levels,
     decode_times,
 )
+from psgmodel.dump.source import shown
 from psgmodel.errors import nearest
 
 SCALAR, TIME, KEYWORD, OTHER, VECTOR, REAL, TEXT, CODE, LEFT_OUT = range(9)
@@ -85,7 +86,7 @@ class _Tokens(NamedTuple):
         return self.buffer[self.start[i] : self.end[i]].tobytes()
 
     def shown(self, i: int) -> str:
-        return self.text(i)[:24].decode("ascii", "backslashreplace")
+        return shown(self.text(i))
 
 
 def scan(state: BodyState, data: bytes, table: CodeTable, width: NDArray[np.int64], *, last: bool = False) -> Kept:
@@ -123,7 +124,8 @@ def scan(state: BodyState, data: bytes, table: CodeTable, width: NDArray[np.int6
     if faults:
         first = min(faults, key=lambda fault: fault.at)
         raise fault_error(state, text, first, start[at], stamps, cut=last)
-    advance(state, text, tail - PAD, start[at], stamps)
+    lines = int(np.count_nonzero(buffer[PAD:tail] == ord("\n")))
+    advance(state, text, tail - PAD, lines, start[at], stamps)
     return kept
 
 
@@ -175,7 +177,7 @@ def _keywords(state: BodyState, tokens: _Tokens, text: bytes) -> list[Fault]:
         if kind[i] != KEYWORD:
             continue
         kind[i] = LEFT_OUT
-        opened = Opened(word[:24].decode("ascii", "backslashreplace"), place_in(state, text, int(tokens.start[i])))
+        opened = Opened(shown(word), place_in(state, text, int(tokens.start[i])))
         if word == b"$comment":
             state.comment, comment_from = opened, i
         elif word in SECTIONS:
@@ -199,11 +201,11 @@ def _times(state: BodyState, tokens: _Tokens, faults: list[Fault]) -> tuple[Inde
         return at, stamps
     for i in np.flatnonzero(wrong)[:1]:
         message = f'time stamp "{tokens.shown(int(at[i]))}"; expected # and a whole number below 2**63'
-        faults.append(Fault(int(tokens.start[at[i]]), message))
+        faults.append(Fault(int(tokens.start[at[i]]), message, stamp=True))
     earlier = np.append(stamps[0] if state.time is None else state.time, stamps[:-1])
     for i in np.flatnonzero(stamps < earlier)[:1]:
         message = f"time runs backwards: {stamps[i]} after {earlier[i]}"
-        faults.append(Fault(int(tokens.start[at[i]]), message))
+        faults.append(Fault(int(tokens.start[at[i]]), message, stamp=True))
     return at, stamps
 
 
@@ -247,13 +249,13 @@ def _changes(
 
 
 def _undeclared(tokens: _Tokens, i: int) -> tuple[str, str]:
-    shown = tokens.shown(i)
+    change = tokens.shown(i)
     if tokens.kind[i] == CODE:
-        return f'identifier code "{shown}" is not declared in the header', ""
-    if len(shown) == 1:
-        return f'value "{shown}" without an identifier code directly behind it', ""
-    hint = 'write "b10 code", not "0b10 code"' if shown[:2].lower() == "0b" else ""
-    return f'identifier code "{shown[1:]}" of the change "{shown}" is not declared in the header', hint
+        return f'identifier code "{change}" is not declared in the header', ""
+    if len(change) == 1:
+        return f'value "{change}" without an identifier code directly behind it', ""
+    hint = 'write "b10 code", not "0b10 code"' if change[:2].lower() == "0b" else ""
+    return f'identifier code "{change[1:]}" of the change "{change}" is not declared in the header', hint
 
 
 def _unknown_token(tokens: _Tokens, i: int) -> tuple[str, str]:

@@ -98,7 +98,7 @@ def unit_events(chip: Chip, log: RegisterLog, state: UnitState) -> UnitEvents:
     turns_off = is_switch & (bit == 0) & (before == 1)
     kept = is_switch | (before == 1)
     quiet = (is_switch & (bit == 0)) | np.isin(edge, edge[turns_off])
-    quiet &= [int(a) in chip.registers for a in writes.address]
+    quiet &= np.isin(writes.address, list(chip.registers))
     address = np.where(quiet, writes.address | QUIET, writes.address)
     edges, addresses, values = edge[kept], address[kept], writes.value[kept]
     at = np.flatnonzero(turns_off[kept])

@@ -14,6 +14,7 @@ from typing import Any
 from psgmodel.chip.channel import Channel
 from psgmodel.chip.records import Chip
 from psgmodel.errors import EngineError
+from psgmodel.steps import MAX_CYCLE
 
 STATE_FORMAT = 2
 
@@ -132,10 +133,25 @@ def state_from_json(text: str, chip: Chip) -> UnitState:
         data["registers"] = {int(address): int(value) for address, value in data["registers"].items()}
         data["channels"] = {name: ChannelState(**values) for name, values in data["channels"].items()}
         state = UnitState(**data)
+    except RecursionError as reason:
+        raise EngineError("no saved state: nested too deeply") from reason
     except (ValueError, KeyError, TypeError, AttributeError) as reason:
         raise EngineError(f"no saved state: {reason}") from reason
+    _check_numbers(state)
     check_state(state, chip)
     return state
+
+
+def _check_numbers(state: UnitState) -> None:
+    """Raise `EngineError` where a saved value is no number that a register can hold."""
+    lists = [*state.memories.values(), *state.dividers.values(), *state.outputs.values()]
+    if any(not isinstance(items, list) for items in lists):
+        raise EngineError("no saved state: samples, divider counts and output codes are lists")
+    numbers = [state.cycle, state.index, *state.registers.values(), *(n for items in lists for n in items)]
+    numbers += [n for channel in state.channels.values() for n in dataclasses.astuple(channel)]
+    for number in numbers:
+        if type(number) is not int or not 0 <= number <= MAX_CYCLE:
+            raise EngineError(f"no saved state: found {str(number)[:40]!r}, whole numbers from 0 to 2^62 are expected")
 
 
 def check_state(state: UnitState, chip: Chip) -> None:
@@ -150,5 +166,10 @@ def check_state(state: UnitState, chip: Chip) -> None:
             {name: len(codes) for name, codes in s.outputs.items()},
         )
 
-    if shape(state) != shape(reset_state(chip)):
+    def steps(channel: Channel) -> int:
+        return channel.table.samples if channel.table else len(channel.patterns[0]) if channel.patterns else 1
+
+    if shape(state) != shape(reset_state(chip)) or any(
+        state.channels[name].position >= steps(channel) for name, channel in chip.channels.items()
+    ):
         raise EngineError("the saved state is of another chip")

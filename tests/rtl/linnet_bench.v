@@ -10,13 +10,13 @@
 //
 // Time in the dump is nominal: 1 ns units, a clock period of 162 units (6.144 MHz would be 162.76 ns); count edges, do not
 // divide. The rising edge of cycle c stands at PHASE + c * 162, where PHASE = 81 + 162 * reset_edges, which is 891 for the
-// default of 5. Everything but the clock and the end mark changes at time stamps of rising edges only. Cycles 0 to N - 1 have an edge;
-// at PHASE + N * 162, the end of cycle N - 1, there is no edge: `finished` goes to 1 there, so every dump ends with
-// that time stamp.
+// default of 5. Everything but the clock and the end mark changes at time stamps of rising edges only. Cycles 0 to
+// N - 1 have an edge; at PHASE + N * 162, the end of cycle N - 1, there is no edge: `finished` goes to 1 there, so
+// every dump ends with that time stamp.
 //
 // In Verilator the arguments of $dumpvars are ignored, so there the shape of the dump is chosen when the bench is built:
-// BENCH_SHAPE_AT_BUILD makes it refuse +noclk and +full, BENCH_NO_CLOCK leaves the clock of the bench out, and
-// --trace-depth 1 leaves the internal registers out (simulate.py does all that).
+// -DBENCH_NO_CLOCK leaves the clock of the bench out, --trace-depth 1 leaves the internal registers out (simulate.py does
+// both), and +noclk and +full are refused.
 
 `timescale 1ns / 1ns
 `default_nettype none
@@ -87,7 +87,7 @@ module bench;
     task open_dump;
         begin
             $dumpfile(dump_name);
-`ifdef BENCH_SHAPE_AT_BUILD
+`ifdef VERILATOR
             $dumpvars(0, bench);
 `else
             $dumpvars(0, rst, wr, rd, addr, wdata, rdata, finished);
@@ -98,7 +98,7 @@ module bench;
         end
     endtask
 
-`ifndef BENCH_SHAPE_AT_BUILD
+`ifndef VERILATOR
     task dump_internals;
         begin
             $dumpvars(0, dut.route, dut.trim_left, dut.trim_right);
@@ -142,7 +142,7 @@ module bench;
         if (!$value$plusargs("cycles=%d", cycles)) cycles = 0;
         if (cycles < 1 || cycles > 1000000000) refuse("+cycles=N must be 1 to 1000000000");
         if (reset_edges < 1 || reset_edges > 1000) refuse("+reset_edges=N must be 1 to 1000");
-`ifdef BENCH_SHAPE_AT_BUILD
+`ifdef VERILATOR
         if ($test$plusargs("noclk") || $test$plusargs("full")) refuse("+noclk and +full are set when built");
 `endif
         upcoming = -reset_edges;

@@ -128,7 +128,7 @@ def simulate(
     log : iterable of (int, str, int, int)
         Cycle, ``"w"`` or ``"r"``, address, value (0 for a read); cycles strictly increasing, all below `cycles`.
     cycles : int
-        Cycles to simulate after reset, 1 to 10 000 000. The dump ends at the end of the last one.
+        Cycles to simulate after reset, at least 1. The dump ends at the end of the last one.
     dump : Path or None
         Where the value change dump goes; None for none.
     clock : bool
@@ -174,9 +174,7 @@ def _verilator_program(built: Path, clock: bool, full: bool) -> Path:
     if program.exists():
         return program
     with tempfile.TemporaryDirectory(dir=built) as work:
-        shape = ["-DBENCH_SHAPE_AT_BUILD"]
-        if not full:
-            shape += ["--trace-depth", "1"]
+        shape = [] if full else ["--trace-depth", "1"]
         if not clock:
             shape += ["-DBENCH_NO_CLOCK", str(_hide_clock(built / "linnet.v", Path(work) / "hide_clock.vlt"))]
         objects = Path(work) / "objects"

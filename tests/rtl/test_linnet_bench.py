@@ -34,14 +34,14 @@ def busy_log(seed: int, cycles: int) -> list[tuple[int, str, int, int]]:
 @pytest.mark.parametrize("seed", [1, 2])
 def test_both_simulators_give_every_signal_alike(tmp_path_factory: pytest.TempPathFactory, seed: int) -> None:
     folder = tmp_path_factory.getbasetemp()
-    log = busy_log(seed, 60000)
+    log = busy_log(seed, 40000)
     writes = [(cycle, a, v) for cycle, kind, a, v in log if kind == "w"]
     reads = [(cycle, a) for cycle, kind, a, _ in log if kind == "r"]
-    one, other = (linnet_in(name, folder)([], writes, reads=reads, cycles=60000) for name in sorted(BUILDERS))
+    one, other = (linnet_in(name, folder)([], writes, reads=reads, cycles=40000) for name in sorted(BUILDERS))
     for name in ["level_a", "level_b", "level_w", "level_n", "out_left", "out_right", "rdata"]:
         assert len(one[name]) > 100, f"{name} hardly moves"
         assert one[name] == other[name]
-    assert one.raw.last_time == other.raw.last_time == 891 + 60000 * 162
+    assert one.raw.last_time == other.raw.last_time == 891 + 40000 * 162
 
 
 def test_clock_has_one_rising_edge_a_cycle_and_the_dump_ends_with_the_last_cycle(linnet: Linnet) -> None:

@@ -145,6 +145,12 @@ def test_wave_restarted_in_the_middle_keeps_its_sample_for_a_whole_step(linnet: 
     assert run["level_w"][4:] == [(151, 61), (154, 31), (156, 9)]
 
 
+def test_wave_start_goes_back_to_position_0(linnet: Linnet) -> None:
+    # Position 2 begins at 27; a start acts at 28: the same sample until 30, then positions 1 and 2.
+    run = linnet(WAVE, [(20, W_GO, START), (25, W_GO, START)], cycles=34)
+    assert run["level_w"] == [(0, 0), (25, 31), (27, 9), (30, 31), (32, 9)]
+
+
 def test_wave_memory_written_at_the_edge_of_its_fetch_sounds_a_round_later(linnet: Linnet) -> None:
     # Position 2 is fetched at 27 and, 64 steps of 2 later, at 155.
     run = linnet(WAVE, [(20, W_GO, START), (27, W_MEMORY + 2, 63)], cycles=156)
@@ -176,8 +182,21 @@ def test_new_noise_clock_is_taken_at_once(linnet: Linnet) -> None:
     assert run["level_n"] == [(0, 0), (11, 2), (31 + 64, 0)]
 
 
-def test_stopped_noise_clock_keeps_what_has_elapsed(linnet: Linnet) -> None:
-    # Steps of 4 from 11: shift 16 at 75, elapsed 2 after 77. Stopped (shift 15) for the edges 78..87, then 3 and the
-    # shift 17, at 89.
-    run = linnet([(N_NOTE, 2)], [(10, N_GO, START), (77, N_CLOCK, 0x0F), (87, N_CLOCK, 0)], cycles=95)
+@pytest.mark.parametrize("stopping_shift", [14, 15])
+def test_stopped_noise_clock_keeps_what_has_elapsed(linnet: Linnet, stopping_shift: int) -> None:
+    # Steps of 4 from 11: shift 16 at 75, elapsed 2 after 77. Stopped for the edges 78..87, then 3 and shift 17 at 89.
+    run = linnet([(N_NOTE, 2)], [(10, N_GO, START), (77, N_CLOCK, stopping_shift), (87, N_CLOCK, 0)], cycles=95)
     assert run["level_n"] == [(0, 0), (11, 2), (89, 0)]
+
+
+@pytest.mark.parametrize(("select", "divisor"), list(enumerate([4, 6, 10, 14, 22, 34, 52, 80])))
+def test_every_noise_divisor_gives_its_step(linnet: Linnet, select: int, divisor: int) -> None:
+    # The output falls with shift 17.
+    run = linnet([(N_CLOCK, select << 4), (N_NOTE, 2)], [(10, N_GO, START)], cycles=15 + 17 * divisor)
+    assert run["level_n"] == [(0, 0), (11, 2), (11 + 17 * divisor, 0)]
+
+
+def test_noise_start_keeps_the_shift_register_and_begins_a_whole_step(linnet: Linnet) -> None:
+    # Shift 22 at 99; the start acts at 100, so shift 23 is at 104 and shift 31, which brings a one, at 104 + 8 * 4.
+    run = linnet([(N_NOTE, 12)], [(10, N_GO, START), (99, N_GO, START)], cycles=140)
+    assert run["level_n"] == [(0, 0), (11, 12), (79, 0), (136, 12)]

@@ -55,6 +55,11 @@ def test_note_timer_ends_the_note_at_the_tick_that_makes_it_zero(
     assert linnet(setup, [(10, N_GO, START)], cycles=40965)["level_n"] == expected
 
 
+def test_note_timer_that_is_not_enabled_does_not_end_the_note(linnet: Linnet) -> None:
+    setup = [*STEADY_NOISE, (N_NOTE, 0x03), (N_LENGTH, 1)]
+    assert linnet(setup, [(10, N_GO, START)], cycles=20485)["level_n"] == [(0, 0), (11, 3)]
+
+
 def test_note_of_length_1_started_at_a_tick_does_not_sound_and_ends_the_note_before_it(linnet: Linnet) -> None:
     # The note of length 256 (bit 6 of the note register) is active when the start of length 1 acts at 20479.
     setup = [*STEADY_NOISE, (N_NOTE, 0xC3)]
@@ -97,6 +102,7 @@ def test_envelope_tick_that_meets_a_start_is_lost(linnet: Linnet) -> None:
         (0x12, 0x400, (0, ROUTE, 0xFF), (0x00, 0x05, 1)),  # 1024 + 256 = 0x500
         (0x1A, 0x400, (0, ROUTE, 0xFF), (0x00, 0x03, 1)),  # 1024 - 256 = 0x300
         (0x11, 0xBB8, (0, ROUTE, 0xFF), (0xB8, 0x0B, 0)),  # 3000 + 1500 > 4095: kept, and the note ends
+        (0x19, 0xBB8, (0, ROUTE, 0xFF), (0xDC, 0x05, 1)),  # 3000 - 1500 = 0x5DC: too big a sum does not matter
         (0x10, 0x7FF, (0, ROUTE, 0xFF), (0xFE, 0x0F, 1)),  # 2047 + 2047 = 4094 fits
         (0x12, 0x444, (30000, A_TONE, 0x09), (0x44, 0x09, 1)),  # a write to one half loses the whole sweep step
         (0x12, 0x444, (30000, A_PITCH, 0x09), (0x09, 0x04, 1)),
@@ -106,7 +112,20 @@ def test_envelope_tick_that_meets_a_start_is_lost(linnet: Linnet) -> None:
         (0x22, 0x444, (0, ROUTE, 0xFF), (0x44, 0x04, 1)),  # sweep period 2: not at the first tick
         (0x02, 0x444, (0, ROUTE, 0xFF), (0x44, 0x04, 1)),  # sweep period 0: never
     ],
-    ids=["grows", "falls", "too big", "just fits", "tone", "pitch", "too big, pitch", "start", "stop", "2", "0"],
+    ids=[
+        "grows",
+        "falls",
+        "too big",
+        "no sum",
+        "just fits",
+        "tone",
+        "pitch",
+        "too big, pitch",
+        "start",
+        "stop",
+        "2",
+        "0",
+    ],
 )
 def test_sweep_step_at_30000(
     linnet: Linnet, bend: int, period: int, write: tuple[int, int, int], expected: tuple[int, int, int]
@@ -120,3 +139,20 @@ def test_sweep_step_at_30000(
     value = {cycle: value_at(run["rdata"], cycle) for cycle, _ in reads}
     assert (value[29998], value[29997]) == (period & 0xFF, period >> 8)
     assert (value[30002], value[30003], value[30004]) == expected
+
+
+@pytest.mark.parametrize(
+    ("bend", "high", "low"), [(0x12, 0x06, 0x40), (0x22, 0x05, 0x00)], ids=["period 1", "period 2"]
+)
+def test_second_sweep_tick_is_at_81200(linnet: Linnet, bend: int, high: int, low: int) -> None:
+    # Sweep period 1: 1024 + 256 = 1280 at 30000, + 320 = 1600 = 0x640 at 81200. Sweep period 2: 1280 at 81200.
+    setup = [(A_PITCH, 0x00), (A_TONE, 0x04), (A_BEND, bend), (A_NOTE, 1)]
+    reads = [(81200, A_PITCH), (81201, A_PITCH), (81202, A_TONE)]
+    run = linnet(setup, [(10, A_GO, START)], reads=reads, cycles=81205)
+    assert [value_at(run["rdata"], cycle) for cycle, _ in reads] == [0x00, low, high]
+
+
+def test_sweep_stands_still_while_a_is_inactive(linnet: Linnet) -> None:
+    setup = [(A_PITCH, 0x44), (A_TONE, 0x04), (A_BEND, 0x12)]
+    run = linnet(setup, [(10, A_GO, START), (29998, A_GO, STOP)], reads=[(30005, A_PITCH)], cycles=30010)
+    assert value_at(run["rdata"], 30005) == 0x44

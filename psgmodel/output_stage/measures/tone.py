@@ -200,13 +200,7 @@ def measure_tone(
 def measure_tone_of_lines(
     lines: LineSpectrum, tone_hz: float | None = None, settings: ToneSettings | None = None
 ) -> ToneMeasure:
-    """Measure the exact lines of one tone; no window, so no lobe and no leakage.
-
-    Raises
-    ------
-    StageError
-        As `measure_tone`; and lines with gaps.
-    """
+    """Measure the exact lines of one tone: no window, no lobe, no leakage; refuses as `measure_tone`, and gaps."""
     return _measure(power_of_lines(lines), tone_hz, settings or ToneSettings())
 
 
@@ -255,6 +249,11 @@ def _fundamental(
         part = _lobe(place, lobe, inside.size)
         total = float(inside[part].sum())
         hz = float(np.dot(inside[part], spectrum.hz[part])) / total if total else 0.0
+        if total and (place <= 2 * lobe or float(spectrum.power[1 : lobe + 1].sum()) > total):
+            raise StageError(
+                f"the largest tone of the record has fewer than {2 * lobe + 1} periods in it",
+                hint="accepted with this window: that many; make the record longer, or name the tone",
+            )
     else:
         hz = check_positive("tone", tone_hz, "Hz")
         if not settings.low_hz <= hz <= settings.high_hz:
@@ -271,7 +270,7 @@ def _fundamental(
         total = float(spectrum.power[_lobe(place, lobe, spectrum.power.size)].sum())
     if not total:
         raise StageError("no tone was found in the band", hint="accepted: a record that is not silent there")
-    if place <= 2 * lobe:
+    if place <= 2 * lobe:  # only a named tone can still be this low
         raise StageError(
             f"the record holds {hz / spacing:.1f} periods of {hz:g} Hz",
             hint=f"accepted with this window: more than {2 * lobe} periods; make the record longer",

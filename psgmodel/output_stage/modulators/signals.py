@@ -254,3 +254,30 @@ def samples_of_steps(code: Steps, period: int = 1) -> CodeArray:
     if period == 1:
         return np.repeat(code.level.astype(np.int64), code.durations())
     return code.at(np.arange(code.start, code.end, period, dtype=np.int64)).astype(np.int64)
+
+
+def flip_places(bits: NDArray[np.uint8], before: int) -> NDArray[np.intp]:
+    """Return where a pin (0 or 1, one level a clock) differs from the clock before it.
+
+    Parameters
+    ----------
+    bits : ndarray of uint8, shape (n,), n at least 1
+    before : int
+        Level before the first clock; -1 where the pin begins there.
+
+    Returns
+    -------
+    ndarray of intp, rising
+    """
+    flips = np.empty(bits.size, dtype=np.bool_)
+    flips[0] = int(bits[0]) != before
+    np.not_equal(bits[1:], bits[:-1], out=flips[1:])
+    return np.flatnonzero(flips)
+
+
+def pin_of_flips(places: list[NDArray[np.intp]], last: int, end: int) -> Steps:
+    """Return the pin that flips at each of `places` (clock cycles, the first its start) and ends at level `last`."""
+    cycle = np.concatenate(places, dtype=np.int64)
+    level = np.empty(cycle.size, dtype=np.int32)
+    level[::-2], level[-2::-2] = last, 1 - last
+    return Steps(cycle, level, end)
