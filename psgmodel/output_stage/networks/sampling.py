@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from psgmodel.errors import StageError
 from psgmodel.output_stage.networks.drive import Drive
-from psgmodel.output_stage.networks.flow import flow_of
+from psgmodel.output_stage.networks.flow_split import flow_of
 from psgmodel.output_stage.networks.run import AnalogRun, run_from
 from psgmodel.output_stage.networks.states import Probe, StateSpace
 
