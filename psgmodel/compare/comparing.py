@@ -12,7 +12,7 @@ Stage: compare, the front door. In: what the unit should do, what a dump says it
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Literal, cast
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from psgmodel.chip.records import Chip
 from psgmodel.compare.alignment import EARLIEST, LATEST, LatencyEstimate, estimate_latency
 from psgmodel.compare.exact import late
 from psgmodel.compare.options import SpectralOptions
+from psgmodel.compare.recorded import is_recording, observe_recording
 from psgmodel.compare.signals import Sides, compare_signals
 from psgmodel.compare.verdict import Comparison, Coverage, Judge, SignalResult, Status
 from psgmodel.compare.writes import BusResult, compare_logs, describe_write
@@ -53,6 +54,7 @@ def compare(
     model : Trace or Chip
         A chip is run on the register log. A trace is compared as it is.
     dump : path, str, binary stream or Observation
+        A path that ends in .wav or .flac is a recording with one channel for each output; `log` says what it plays.
     log : RegisterLog, optional
         What the bench was given. None: the log is recovered from the bus in the dump.
     signal_map : SignalMap, optional
@@ -87,6 +89,8 @@ def compare(
         raise CompareError(f'judge "{judge}", accepted: exact, spectrum')
     if latency != "auto" and not -MAX_CYCLE < latency < MAX_CYCLE:
         raise CompareError(f"latency {latency} is no number of cycles")
+    if is_recording(dump) and signal_map is None:
+        dump = observe_recording(cast(str, dump), chip)
     if not isinstance(dump, Observation):
         need_bus = log is None and not isinstance(model, Trace)
         dump = observe(dump, chip, signal_map, need_bus=need_bus)
@@ -99,7 +103,7 @@ def compare(
     estimate = _estimate(trace, dump) if latency == "auto" else None
     number, text = _latency(latency, estimate, notes)
     sides = Sides(trace, dump, followed, number, judge, options or SpectralOptions())
-    signals = compare_signals(sides) if dump.end else ()
+    signals = compare_signals(sides) if dump.end or dump.map.recordings else ()
     agrees_at = None
     if latency != "auto" and any(s.exact is not None and not s.exact.agrees for s in signals):
         hint = _estimate(trace, dump)

@@ -37,7 +37,7 @@ class SpectralOptions:
     high_hz: float = 16_000.0
     floor_db: float = -60.0
     band_limit_db: float = 0.5
-    moment_limit_db: float = 4.0
+    moment_limit_db: float = 6.0
     note_limit_cents: float = 3.0
     delay_reach_seconds: float = 0.05
 
@@ -54,8 +54,8 @@ class SpectralOptions:
 REASONS = {
     "band_limit_db": "half of the level difference of about 1 dB that is just heard in steady sounds "
     "(E. Zwicker, H. Fastl, Psychoacoustics, 1990; from memory)",
-    "moment_limit_db": "above what two runs of the same noise differ by in their worst frame (3 to 3.5 dB, measured), "
-    "far below a missing note (more than 10 dB)",
+    "moment_limit_db": "above what two runs of the same white noise differ by (2.4 dB on average, 5.4 dB in the "
+    "worst frame of half a minute, measured); below a missing note, which makes more than 10 dB",
     "note_limit_cents": "about the pitch difference that is just heard in steady tones, 0.2 % "
     "(E. Zwicker, H. Fastl, Psychoacoustics, 1990; from memory)",
     "floor_db": "a band 60 dB below the loudest is not heard beside it (common practice, no source)",

@@ -76,10 +76,12 @@ class SpectralResult:
             return (f"{self.name}: {self.nothing}",)
         limits = self.options
         told = []
-        if self.bands is not None and abs(self.bands.worst_db) > limits.band_limit_db:
+        bands = self.bands
+        if bands is not None and abs(bands.worst_db) > limits.band_limit_db + bands.worst_allowance_db:
+            chance = f" and {bands.worst_allowance_db:.2f} dB of chance" if bands.worst_allowance_db >= 0.005 else ""
             told.append(
-                f"{self.name}: the band at {self.bands.worst_hz:g} Hz is {self.bands.worst_db:+.2f} dB off "
-                f"(limit {limits.band_limit_db:g} dB)"
+                f"{self.name}: the band at {bands.worst_hz:g} Hz is {bands.worst_db:+.2f} dB off "
+                f"(limit {limits.band_limit_db:g} dB{chance})"
             )
         worst = self.moments.worst if self.moments is not None else None
         if worst is not None and worst.distance_db > limits.moment_limit_db:

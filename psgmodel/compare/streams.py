@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from psgmodel.errors import CompareError
-from psgmodel.steps import Steps, steps_from_changes
+from psgmodel.steps import Steps, empty_steps, steps_from_changes
 
 CHUNK = 1 << 16
 """Entries compared at a time; small enough for the cache."""
@@ -45,6 +45,8 @@ def overlap(model: Steps, dump: Steps, latency: int) -> tuple[Steps, Steps]:
     """Return both signals over the cycles that both cover, the dump's moved `latency` cycles earlier."""
     moved = dump.shifted(-latency) if latency else dump
     start, end = max(model.start, moved.start), min(model.end, moved.end)
+    if start >= end:
+        return empty_steps(start), empty_steps(start)
     return _within(model, start, end), _within(moved, start, end)
 
 
