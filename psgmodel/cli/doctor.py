@@ -12,7 +12,6 @@ import re
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from importlib import metadata
 from typing import Literal
@@ -41,6 +40,11 @@ _TOOLS = (
 )
 _VERSION = re.compile(r"\d+(?:\.\d+)+|\bngspice-\d+|\b\d{2,}\b")
 _TIMEOUT_S = 10.0
+_SNDFILE = "apt-get install libsndfile1"
+_SOUND_QUESTION = (
+    "import sounddevice as s; print(s.get_portaudio_version()[1], flush=True); "
+    "print(s.query_devices(None, 'output')['name'])"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,13 +105,10 @@ def look() -> list[Finding]:
     for name, purpose in _PACKAGES:
         need: Need = "optional" if name == "sounddevice" else "needed"
         findings.append(Finding(name, _package_version(name), need, purpose, f"{sys.executable} -m pip install {name}"))
-    findings.append(
-        Finding("libsndfile", _careful(_libsndfile), "needed", "WAV and FLAC files", "apt-get install libsndfile1")
-    )
-    findings.append(Finding("PortAudio", _careful(_portaudio), "optional", "playback", "apt-get install libportaudio2"))
-    findings.append(
-        Finding("sound device", _careful(_device), "optional", "playback", "connect or enable a sound device")
-    )
+    findings.append(Finding("libsndfile", _libsndfile(), "needed", "WAV and FLAC files", _SNDFILE))
+    portaudio, device = _sound()
+    findings.append(Finding("PortAudio", portaudio, "optional", "playback", "apt-get install libportaudio2"))
+    findings.append(Finding("sound device", device, "optional", "playback", "connect or enable a sound device"))
     for command, flag, package, purpose in _TOOLS:
         findings.append(
             Finding(command, _tool_version(command, flag), "optional", purpose, f"apt-get install {package}")
@@ -122,32 +123,28 @@ def _package_version(name: str) -> str:
         return ""
 
 
-def _careful(ask: Callable[[], str]) -> str:
-    """Return what a library says, or "" where it cannot be loaded or says no."""
-    try:
-        return ask()
-    except Exception:
-        return ""  # whatever a broken library raises, it is not usable, and that is what is told
-
-
 def _libsndfile() -> str:
-    import soundfile
-
+    try:
+        import soundfile
+    except (OSError, ImportError):
+        return ""
     return str(soundfile.__libsndfile_version__)
 
 
-def _portaudio() -> str:
-    import sounddevice
+def _sound() -> tuple[str, str]:
+    """Return the version of PortAudio and the name of the sound device, "" for what is missing.
 
-    text = str(sounddevice.get_portaudio_version()[1])
-    found = re.search(r"V(\d+\.\d+\.\d+)", text)
-    return found[1] if found else text.split(",")[0]
-
-
-def _device() -> str:
-    import sounddevice
-
-    return str(sounddevice.query_devices(None, "output")["name"])
+    Asked in a process of its own: where the sound set-up is broken, PortAudio ends the process that asks.
+    """
+    try:
+        done = subprocess.run(
+            [sys.executable, "-c", _SOUND_QUESTION], capture_output=True, text=True, timeout=_TIMEOUT_S, check=False
+        )
+    except (OSError, subprocess.TimeoutExpired):
+        return "", ""
+    version, _, device = done.stdout.strip().partition("\n")
+    found = re.search(r"V(\d+\.\d+\.\d+)", version)
+    return (found[1] if found else version.split(",")[0]), device
 
 
 def _tool_version(command: str, flag: str) -> str:

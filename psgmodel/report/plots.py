@@ -86,7 +86,7 @@ def spectrogram_picture(
         The name says no kind of picture, or the file cannot be written.
     """
     check_picture_name(path)
-    with _settings():
+    with picture_settings():
         figure, axes = _stacked(len(panels), title)
         image = None
         for at, (name, spectrogram) in zip(axes, panels, strict=True):
@@ -103,20 +103,20 @@ def draw_levels(at: Axes, spectrogram: Spectrogram, start_s: float = 0.0) -> Axe
     """Draw one spectrogram on a logarithmic frequency axis; return the image for a colour bar."""
     high = float(min(20_000.0, spectrogram.hertz[-1]))
     rows = log_rows(spectrogram.hertz, spectrogram.dbfs, high)
-    image = _image(at, spectrogram.seconds + start_s, rows, high)
+    image = draw_rows(at, spectrogram.seconds + start_s, rows, high)
     image.set_cmap(_level_colours())
     image.set_clim(LEVEL_FLOOR_DB, LEVEL_TOP_DB)
+    at.set_xlim(left=start_s)
     return image
 
 
-def _image(at: Axes, seconds: FloatArray, rows: FloatArray, high: float) -> AxesImage:
-    """Show an array of shape (frames, rows) over time and logarithmic frequency."""
+def draw_rows(at: Axes, seconds: FloatArray, rows: FloatArray, high: float) -> AxesImage:
+    """Show an array of shape (frames, rows), as `log_rows` makes it, over time and logarithmic frequency."""
     step = (seconds[-1] - seconds[0]) / max(1, seconds.size - 1) if seconds.size > 1 else 0.02
     extent = (float(seconds[0] - step / 2), float(seconds[-1] + step / 2), 0.0, 1.0)
     image = at.imshow(rows.T, origin="lower", aspect="auto", extent=extent, interpolation="nearest")
-    ticks = [f for f in _TICKS_HZ if _LOW_HZ <= f <= high]
-    at.set_yticks([float(np.log(f / _LOW_HZ) / np.log(high / _LOW_HZ)) for f in ticks])
-    at.set_yticklabels([f"{f // 1000} k" if f >= 1000 else str(f) for f in ticks])
+    ticks = _ticks(high)
+    at.set_yticks([float(np.log(f / _LOW_HZ) / np.log(high / _LOW_HZ)) for f in ticks], labels=map(_tick_text, ticks))
     at.set_ylabel("frequency in Hz")
     return image
 
@@ -145,6 +145,27 @@ def log_rows(hertz: FloatArray, values: FloatArray, high: float, rows: int = _RO
     return np.stack([values[:, a:b].max(axis=1) for a, b in zip(first, past, strict=True)], axis=1)
 
 
+def log_hertz(high: float, rows: int = _ROWS) -> FloatArray:
+    """Return the middle of each row of `log_rows`. Shape (rows,), hertz."""
+    return np.asarray(_LOW_HZ * (high / _LOW_HZ) ** ((np.arange(rows) + 0.5) / rows), dtype=np.float64)
+
+
+def mark_frequencies(at: Axes, high: float) -> None:
+    """Make the x axis a logarithmic frequency axis up to `high` hertz."""
+    at.set_xscale("log")
+    at.set_xlim(_LOW_HZ, high)
+    at.set_xticks(_ticks(high), labels=map(_tick_text, _ticks(high)))
+    at.minorticks_off()
+
+
+def _ticks(high: float) -> list[int]:
+    return [f for f in _TICKS_HZ if _LOW_HZ <= f <= high]
+
+
+def _tick_text(hertz: int) -> str:
+    return f"{hertz // 1000} k" if hertz >= 1000 else str(hertz)
+
+
 def save_figure(figure: Figure, path: str) -> None:
     """Write a figure in the kind that its name says, without a time or a program version in it."""
     kind = Path(path).suffix.lower()[1:]
@@ -154,7 +175,7 @@ def save_figure(figure: Figure, path: str) -> None:
     write_bytes_whole(path, data.getvalue())
 
 
-def _settings() -> Any:
+def picture_settings() -> Any:
     """Return the context in which all pictures are drawn: matplotlib's own defaults and the settings above."""
     logging.getLogger("matplotlib").setLevel(logging.ERROR)  # it tells of its font cache as a warning
     from matplotlib import style
