@@ -42,6 +42,11 @@ class Flow(Protocol):
     def advance(self, w: ComplexArray, seconds: FloatArray) -> ComplexArray:
         """Return coordinates (m, k) after each of k times."""
 
+    def read_at(
+        self, weights: ComplexArray, w: ComplexArray, which: NDArray[np.intp], seconds: FloatArray
+    ) -> FloatArray:
+        """Return what `weights` read, `seconds` after the vectors ``w[:, which]``. Shape of `which`."""
+
     def march(self, start: ComplexArray, seconds: FloatArray, kick: ComplexArray, size: FloatArray) -> ComplexArray:
         """Return coordinates (m, k + 1): decay over ``seconds[i]``, then add ``kick * size[i]``; k times."""
 
@@ -60,7 +65,9 @@ class Flow(Protocol):
 
 def read(weights: ComplexArray, w: ComplexArray) -> FloatArray:
     """Return what `weights` (m,) read from coordinates (m, k). Shape (k,)."""
-    return np.asarray((weights @ w).real, dtype=np.float64)
+    # einsum, not a matrix product: m is small, and a threaded product costs more than it saves.
+    total = np.einsum("m,mk->k", weights.real, w.real) - np.einsum("m,mk->k", weights.imag, w.imag)
+    return np.asarray(total, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +113,19 @@ class ModalFlow:
             self.rates.size, seconds.size
         )
 
+    def read_at(
+        self, weights: ComplexArray, w: ComplexArray, which: NDArray[np.intp], seconds: FloatArray
+    ) -> FloatArray:
+        """See `Flow`. Real modes in real arithmetic."""
+        total = np.zeros(seconds.size)
+        for i, rate in enumerate(self.rates):
+            part = weights[i] * w[i]
+            if rate.imag == 0:
+                total += part.real[which] * np.exp(rate.real * seconds)
+            else:
+                total += (part[which] * np.exp(rate * seconds)).real
+        return total
+
     def march(self, start: ComplexArray, seconds: FloatArray, kick: ComplexArray, size: FloatArray) -> ComplexArray:
         """See `Flow`."""
         out = np.empty((self.rates.size, seconds.size + 1), np.complex128)
@@ -123,7 +143,7 @@ class ModalFlow:
 
     def bound(self, weights: ComplexArray, w: ComplexArray) -> FloatArray:
         """See `Flow`. Every mode only shrinks."""
-        return np.asarray(np.abs(weights) @ np.abs(w), dtype=np.float64)
+        return np.asarray(np.einsum("m,mk->k", np.abs(weights), np.abs(w)), dtype=np.float64)
 
     def area(self, weights: ComplexArray, w: ComplexArray, seconds: FloatArray) -> FloatArray:
         """See `Flow`. Each mode is one exponential."""
@@ -182,6 +202,12 @@ class MatrixFlow:
         """See `Flow`."""
         decays, which = self._exponentials(seconds)
         return np.asarray(np.einsum("kij,jk->ik", decays[which], w), dtype=np.complex128)
+
+    def read_at(
+        self, weights: ComplexArray, w: ComplexArray, which: NDArray[np.intp], seconds: FloatArray
+    ) -> FloatArray:
+        """See `Flow`."""
+        return read(weights, self.advance(w[:, which], seconds))
 
     def march(self, start: ComplexArray, seconds: FloatArray, kick: ComplexArray, size: FloatArray) -> ComplexArray:
         """See `Flow`."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from psgmodel.output_stage.networks.flow import ComplexArray, FloatArray, Flow, MatrixFlow, ModalFlow
 from psgmodel.output_stage.networks.states import StateSpace
@@ -79,6 +80,14 @@ class SplitFlow:
         """See `Flow`."""
         one, two = self._parts
         return np.concatenate([self.modal.advance(w[one], seconds), self.matrix.advance(w[two], seconds)])
+
+    def read_at(
+        self, weights: ComplexArray, w: ComplexArray, which: NDArray[np.intp], seconds: FloatArray
+    ) -> FloatArray:
+        """See `Flow`."""
+        one, two = self._parts
+        first = self.modal.read_at(weights[one], w[one], which, seconds)
+        return first + self.matrix.read_at(weights[two], w[two], which, seconds)
 
     def march(self, start: ComplexArray, seconds: FloatArray, kick: ComplexArray, size: FloatArray) -> ComplexArray:
         """See `Flow`."""

@@ -61,8 +61,8 @@ class AnalogRun:
         -------
         ndarray of float64, shape (k,)
         """
-        moved = self.flow.advance(self.coordinates[:, stretch], seconds)
-        return self._settled(probe)[stretch] + read(self.flow.weights(probe.row), moved)
+        moved = self.flow.read_at(self.flow.weights(probe.row), self.coordinates, stretch, seconds)
+        return self._settled(probe)[stretch] + moved
 
     def at(self, probe: Probe, seconds: ArrayLike) -> FloatArray:
         """Return the reading at any times (seconds from cycle 0); at an edge, just after it. Shape of `seconds`.
