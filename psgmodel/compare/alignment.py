@@ -28,7 +28,9 @@ _CHANGES_USED = 512
 _CANDIDATES = 24
 _WINDOW = 4096
 _LEAST_CHANGES = 16
-_LEAST_SHARE = 0.9
+_LEAST_LAST = 2
+_TRIES = 64
+_BEGINNING = 1 << 16
 
 Pair = tuple[Steps, Steps]
 
@@ -104,7 +106,11 @@ def estimate_latency(
         return None
     if earliest <= 0 <= latest:
         candidates.add(0)
-    tried = [_tried(pairs, latency) for latency in sorted(candidates, key=lambda c: (abs(c), c))]
+    nearest_first = sorted(candidates, key=lambda c: (abs(c), c))
+    beginnings = [(_beginning(model), _beginning(dump)) for model, dump in pairs]
+    tried = [_tried(beginnings, latency) for latency in nearest_first]
+    most = max(e.agreeing_changes for e in tried)
+    tried = [_tried(pairs, e.latency) for e in tried if e.everywhere or e.agreeing_changes == most]
     best = max(tried, key=lambda e: (e.everywhere, e.agreeing_changes))
     return best if best.agreeing_changes else None
 
@@ -132,33 +138,40 @@ def find_offset_change(model: Steps, dump: Steps, latency: int, cycle: int, reac
             break
         if after == latency:
             continue
-        found = _agreeing_from(model, dump, after, cycle)
-        if found is not None:
-            until, to_the_end = found
-            return OffsetChange(cycle, latency, after, until, to_the_end)
+        begin = _agreeing_from(near, rest, after, cycle)
+        if begin is None:
+            continue
+        ours, theirs = overlap(model, dump, after)
+        until = first_difference(ours.cut(begin, ours.end), theirs.cut(begin, theirs.end))
+        return OffsetChange(cycle, latency, after, ours.end if until is None else until, until is None)
     return None
 
 
-def _agreeing_from(model: Steps, dump: Steps, latency: int, cycle: int) -> tuple[int, bool] | None:
-    """Return up to where signals agree with a latency from shortly after `cycle` on, or None where not for long."""
+def _agreeing_from(model: Steps, dump: Steps, latency: int, cycle: int) -> int | None:
+    """Return the cycle, shortly after `cycle`, from which on signals agree with a latency; None where not for long.
+
+    Agreeing for long is over `_LEAST_CHANGES` changes, or to the end and from start to end or over two changes.
+    """
     ours, theirs = overlap(model, dump, latency)
-    begin = _settled(ours, theirs, cycle)
-    ours, theirs = ours.cut(begin, ours.end), theirs.cut(begin, theirs.end)
-    if len(ours) < 2:
-        return None
-    until = first_difference(ours, theirs)
-    if until is None:
-        return ours.end, len(ours) > _LEAST_CHANGES or ours.end == min(model.end, dump.end - latency)
-    changes = int(np.searchsorted(ours.cycle, until)) - 1
-    return (until, False) if changes >= _LEAST_CHANGES else None
+    for begin in _common_changes(ours, theirs, cycle):
+        mine, other = ours.cut(begin, ours.end), theirs.cut(begin, theirs.end)
+        until = first_difference(mine, other)
+        if until is None and (len(mine) > _LEAST_LAST or first_difference(ours, theirs) is None):
+            return begin
+        if until is not None and int(np.searchsorted(mine.cycle, until)) - 1 >= _LEAST_CHANGES:
+            return begin
+    return None
 
 
-def _settled(ours: Steps, theirs: Steps, cycle: int) -> int:
-    """Return the first cycle from `cycle` on at which the two signals change together."""
-    low = np.searchsorted(ours.cycle, cycle)
-    near = ours.cycle[low : low + _LEAST_CHANGES]
-    together = near[np.isin(near, theirs.cycle[np.searchsorted(theirs.cycle, cycle) :][:_WINDOW])]
-    return int(together[0]) if together.size else ours.end
+def _common_changes(ours: Steps, theirs: Steps, cycle: int) -> list[int]:
+    """Return the first cycles from `cycle` on at which both signals change to the same level."""
+    low = int(np.searchsorted(ours.cycle, cycle))
+    near = ours.cycle[low : low + _TRIES]
+    if near.size == 0 or len(theirs) == 0:
+        return []
+    at = theirs.index_at(near)
+    same = (theirs.cycle[at] == near) & (theirs.level[at] == ours.level[low : low + _TRIES])
+    return [int(c) for c in near[same]]
 
 
 def _rest(steps: Steps, begin: int, reach: int = 0) -> Steps:
@@ -167,6 +180,10 @@ def _rest(steps: Steps, begin: int, reach: int = 0) -> Steps:
     low = int(np.searchsorted(steps.cycle, begin + 2 * reach))
     end = int(steps.cycle[low + _WINDOW]) if low + _WINDOW < len(steps) else steps.end
     return steps.cut(begin, max(end, begin))
+
+
+def _beginning(steps: Steps) -> Steps:
+    return steps.cut(steps.start, int(steps.cycle[_BEGINNING])) if len(steps) > _BEGINNING else steps
 
 
 def _tried(pairs: Sequence[Pair], latency: int) -> LatencyEstimate:

@@ -2,8 +2,8 @@
 
 Stage: compare. In: an `AudioPair`. Out: a `BandResult`. Levels are in dB relative to a full-scale sine (0 dBFS), as
 `psgmodel.audio.bands` measures them: base-10 bands of IEC 61260-1, Hann window, frames of `LENGTH` samples every
-quarter of that, powers averaged so that every sample counts alike. Before its start and past its end a side is taken to stand
-at its first and last sample.
+quarter of that, powers averaged so that every sample counts alike. Before its start and past its end a side is taken
+to stand at its first and last sample.
 
 A band counts where either side is above the floor; a side below it is taken to be at it.
 

@@ -208,8 +208,7 @@ def _nothing(dump: Observation, signals: tuple[SignalResult, ...], coverage: Cov
     if coverage.writes == 0:
         where = "on the bus" if dump.log is not None else "of the log in the cycles that the dump covers"
         return (f"no write {where}",)
-    if all(s.nothing and not s.silent for s in signals):
-        return tuple(reason for s in signals for reason in s.reasons()) or ("no signal was compared",)
     if all(s.nothing or s.silent for s in signals):
-        return ("all signals are silent: neither side ever changes",)
+        reasons = tuple(reason for s in signals if not s.silent for reason in s.reasons())
+        return reasons or ("all signals are silent: neither side ever changes",)
     return ()

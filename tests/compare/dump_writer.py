@@ -46,6 +46,7 @@ def write_dump(
             events += [(time, "wr", 1), (time, "addr", address), (time, "wdata", value), (time + PERIOD, "wr", 0)]
     for name, changes in signals.items():
         events += [(max(0, PHASE + cycle * PERIOD), name, value) for cycle, value in changes]
+    events = [e for e in events if e[0] < PHASE + cycles * PERIOD - PERIOD // 2]
     # a strobe that falls for one write and rises for the next one at the same time stays up
     events.sort(key=lambda e: (e[0], e[1] == "wr" and e[2] == 1))
     with path.open("w", encoding="ascii") as stream, VCDWriter(stream, timescale="1 ns") as writer:
