@@ -9,8 +9,13 @@ goes wrong then, so that a caller can write a file instead.
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
 from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import lru_cache
+from threading import Event
 from types import ModuleType
 from typing import Any
 
@@ -121,22 +126,35 @@ def play(
 def _play_blocks(
     stream: Any, first: NDArray[np.float32], rest: Iterator[NDArray[np.float32]], rate: int
 ) -> tuple[int, bool]:
-    """Write blocks until they end or Ctrl-C; then ramp from the last sample to zero."""
+    """Play in a second thread, so that Ctrl-C never comes between a sample and the knowledge that it was played."""
+    stop = Event()
+    with ThreadPoolExecutor(max_workers=1) as threads:
+        try:
+            work = threads.submit(_write_until, stop, stream, first, rest, rate)
+            try:
+                return work.result(), False
+            except KeyboardInterrupt:
+                stop.set()
+                return work.result(), True
+        finally:
+            stop.set()
+
+
+def _write_until(
+    stop: Event, stream: Any, first: NDArray[np.float32], rest: Iterator[NDArray[np.float32]], rate: int
+) -> int:
+    """Write blocks until they end or `stop` is set, then ramp from the last sample to zero; return their length."""
     done = 0
-    stopped = False
     last = first[:1] * np.float32(0)
-    try:
-        block: NDArray[np.float32] | None = first
-        while block is not None:
-            stream.write(block)
-            done += block.shape[0]
-            last = block[-1:]
-            block = next(rest, None)
-    except KeyboardInterrupt:
-        stopped = True
+    block: NDArray[np.float32] | None = first
+    while block is not None and not stop.is_set():
+        stream.write(block)
+        done += block.shape[0]
+        last = block[-1:]
+        block = next(rest, None)
     ramp = np.linspace(1, 0, max(2, round(rate * _RAMP_DOWN_S)), dtype=np.float32)[1:, None]
     stream.write(np.ascontiguousarray(ramp * last))
-    return done, stopped
+    return done
 
 
 def _short_blocks(samples: Samples | Iterable[Samples]) -> Iterator[Samples]:
@@ -171,12 +189,26 @@ def _prepared(
 
 
 def _sound_library() -> ModuleType:
+    if _library_kills_its_program():
+        raise PlaybackError(
+            "sound cannot be played here: PortAudio stops the program while it looks for devices",
+            hint="the ALSA configuration seems to be missing (apt-get install libasound2-data); or write a WAV file",
+        )
     try:
         import sounddevice
     except (OSError, ImportError) as error:
         raise PlaybackError(f"sound cannot be played here: {_reason(error)}", hint=_NO_LIBRARY) from error
     module: ModuleType = sounddevice
     return module
+
+
+@lru_cache(maxsize=1)
+def _library_kills_its_program() -> bool:
+    """Try in a child process: PortAudio aborts where ALSA has no usable configuration, and nothing can catch that."""
+    if not sys.executable:
+        return False
+    child = subprocess.run([sys.executable, "-c", "import sounddevice"], capture_output=True, check=False)
+    return child.returncode < 0
 
 
 def _device_name(library: ModuleType, device: int | str | None) -> str:

@@ -14,18 +14,15 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal, NamedTuple, get_args
 
-from psgmodel.dump.source import ByteSource, CutStreamError, shown
+from psgmodel.dump.header_words import WordState
+from psgmodel.dump.source import ByteSource, shown
 from psgmodel.errors import DumpError, Place, Problem, nearest
 
 TimeUnit = Literal["s", "ms", "us", "ns", "ps", "fs"]
 
-MAX_HEADER_TOKEN = 2**20
-"""Longest token accepted in a header, in bytes; a longer one is no header."""
-
 NO_LEVEL_KINDS = frozenset({"real", "realtime", "shortreal", "real_parameter", "event", "string"})
 """Variable types whose changes are no levels of bits; such a variable cannot be chosen."""
 
-_TOKEN = re.compile(rb"[^ \t\n\r\f\v]+")
 _TIMESCALE = re.compile(r"(1|10|100)(s|ms|us|ns|ps|fs)")
 _RANGE = re.compile(r"\[(-?\d+)(?::(-?\d+))?\]")
 _NAME_WITH_RANGE = re.compile(r"(?s)(.+?)\s*\[(-?\d+)(?::(-?\d+))?\]")
@@ -126,71 +123,14 @@ class HeaderEnd(NamedTuple):
 
 @dataclass(slots=True)
 class HeaderState:
-    """The token stream of a header, with what was declared so far.
+    """What was declared so far, and the words still to come."""
 
-    Invariant: ``buffer[at:]`` is not yet taken; `byte` and `line` belong to ``buffer[0]``.
-    """
-
-    source: ByteSource
-    buffer: bytes = b""
-    at: int = 0
-    byte: int = 0
-    line: int = 1
-    ended: bool = False
-    token_start: int = 0
+    words: WordState
     scope: list[str] = field(default_factory=list)
     variables: list[Variable] = field(default_factory=list)
     timescale: Timescale | None = None
     texts: dict[str, str] = field(default_factory=dict)
     notes: list[Problem] = field(default_factory=list)
-
-    def place(self) -> Place:
-        """Return the place of the token taken last."""
-        line = self.line + self.buffer.count(b"\n", 0, self.token_start)
-        return Place(self.source.name, line=line, byte=self.byte + self.token_start)
-
-    def take(self) -> bytes | None:
-        """Return the next token, or None at the end of the file."""
-        while True:
-            found = _TOKEN.search(self.buffer, self.at)
-            if found and (found.end() < len(self.buffer) or self.ended):
-                self.token_start, self.at = found.span()
-                return found.group()
-            if self.ended:
-                self.token_start = self.at = len(self.buffer)
-                return None
-            keep = found.start() if found else len(self.buffer)
-            self._refill(keep)
-
-    def _refill(self, keep: int) -> None:
-        if len(self.buffer) - keep > MAX_HEADER_TOKEN:
-            self.token_start = keep
-            raise DumpError(
-                f"a word of more than {MAX_HEADER_TOKEN} bytes in the header; this is no value change dump",
-                place=self.place(),
-            )
-        try:
-            more = self.source.read()
-        except CutStreamError as error:
-            self.token_start = len(self.buffer)
-            raise DumpError(f"{error}, within the header", place=self.place()) from error
-        self.ended = not more
-        self.line += self.buffer.count(b"\n", 0, keep)
-        self.byte += keep
-        self.buffer = self.buffer[keep:] + more
-        self.at = 0
-
-    def group(self, keyword: str) -> list[str]:
-        """Return the words up to ``$end``."""
-        opened = self.place()
-        words: list[str] = []
-        while (token := self.take()) != b"$end":
-            if token is None:
-                raise DumpError(
-                    f"the dump ends in its header, within {keyword}", place=self.place(), hint=f"opened at {opened}"
-                )
-            words.append(token.decode("utf-8", "backslashreplace"))
-        return words
 
 
 def parse_header(source: ByteSource) -> tuple[Header, HeaderEnd]:
@@ -206,15 +146,16 @@ def parse_header(source: ByteSource) -> tuple[Header, HeaderEnd]:
         The file is empty, is no value change dump, is cut within the header, or declares something
         that cannot be understood. `last_good_time` is None.
     """
-    state = HeaderState(source)
-    while (token := state.take()) != b"$enddefinitions":
+    words = WordState(source)
+    state = HeaderState(words)
+    while (token := words.take()) != b"$enddefinitions":
         if token is None:
             raise _no_end(state)
         if not token.startswith(b"$"):
             raise _no_keyword(state, token)
         _declare(state, token.decode("ascii", "backslashreplace"))
-    if state.take() != b"$end":
-        raise DumpError("$enddefinitions is not closed by $end", place=state.place())
+    if words.take() != b"$end":
+        raise DumpError("$enddefinitions is not closed by $end", place=words.place())
     header = Header(
         source.name,
         state.timescale,
@@ -223,13 +164,13 @@ def parse_header(source: ByteSource) -> tuple[Header, HeaderEnd]:
         state.texts.get("$version", ""),
         tuple(state.notes),
     )
-    line = state.line + state.buffer.count(b"\n", 0, state.at)
-    return header, HeaderEnd(state.buffer[state.at :], state.byte + state.at, line)
+    line = words.line + words.buffer.count(b"\n", words.line_at, words.at)
+    return header, HeaderEnd(words.buffer[words.at :], words.byte + words.at, line)
 
 
 def _declare(state: HeaderState, keyword: str) -> None:
-    place = state.place()
-    words = state.group(keyword)
+    place = state.words.place()
+    words = state.words.group(keyword)
     if keyword == "$var":
         state.variables.append(_variable(tuple(state.scope), words, place))
     elif keyword == "$scope":
@@ -294,17 +235,19 @@ def _split_range(words: list[str], width: int) -> tuple[str, int | None, int | N
 
 
 def _no_end(state: HeaderState) -> DumpError:
-    if not state.variables and not state.texts and state.byte + len(state.buffer) == 0:
-        return DumpError("the file is empty", place=Place(state.source.name, line=1, byte=0))
-    return DumpError("the dump ends in its header: no $enddefinitions", place=state.place())
+    if not state.variables and not state.texts and state.words.byte + len(state.words.buffer) == 0:
+        return DumpError("the file is empty", place=Place(state.words.source.name, line=1, byte=0))
+    return DumpError("the dump ends in its header: no $enddefinitions", place=state.words.place())
 
 
 def _no_keyword(state: HeaderState, token: bytes) -> DumpError:
     word = shown(token)
-    if b"\0" in state.buffer or not _CODE.fullmatch(token):
+    if b"\0" in state.words.buffer or not _CODE.fullmatch(token):
         hint = "this looks like a binary wave file; make the simulator write VCD text"
     elif token.startswith(b"#"):
         hint = "$enddefinitions $end is missing before the first time stamp"
     else:
         hint = nearest("$" + word, ["$comment", "$date", "$enddefinitions", "$scope", "$timescale", "$var", "$version"])
-    return DumpError(f'found "{word}" where a declaration keyword ($...) should stand', place=state.place(), hint=hint)
+    return DumpError(
+        f'found "{word}" where a declaration keyword ($...) should stand', place=state.words.place(), hint=hint
+    )

@@ -6,6 +6,7 @@ Stage: dump. In: changes of a signal in a block. Out, at the end: `EdgeSamples`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,38 @@ from psgmodel.dump.digits import MaskArray, TimeArray, ValueArray
 from psgmodel.dump.samples import EdgeSamples
 from psgmodel.dump.select import Signal
 from psgmodel.dump.settle import Changes
+
+_PIECES = 64
+"""So many small pieces are put together to one: small ones would fill the heap with holes that stay."""
+
+
+class _Entries(NamedTuple):
+    """What edges sample, in order; neighbours differ within a piece."""
+
+    edge: NDArray[np.int64]
+    value: NDArray[np.unsignedinteger]
+    unknown: MaskArray
+
+    def taken(self, which: MaskArray) -> _Entries:
+        return self if which.all() else _Entries(self.edge[which], self.value[which], self.unknown[which])
+
+
+def _together(pieces: list[_Entries]) -> _Entries:
+    return _Entries(
+        np.concatenate([piece.edge for piece in pieces]),
+        np.concatenate([piece.value for piece in pieces]),
+        np.concatenate([piece.unknown for piece in pieces]),
+    )
+
+
+def _settled(entries: _Entries) -> _Entries:
+    """Leave out what a later entry at the same edge replaces, then what repeats the entry before."""
+    last = np.ones(entries.edge.size, dtype=np.bool_)
+    last[:-1] = entries.edge[1:] != entries.edge[:-1]
+    entries = entries.taken(last)
+    differs = np.ones(entries.edge.size, dtype=np.bool_)
+    differs[1:] = (entries.value[1:] != entries.value[:-1]) | (entries.unknown[1:] != entries.unknown[:-1])
+    return entries.taken(differs)
 
 
 @dataclass(slots=True)
@@ -27,20 +60,24 @@ class RecordState:
     signal: Signal
     held: int = 0
     held_unknown: bool = True
-    edge: list[NDArray[np.int64]] = field(default_factory=list)
-    value: list[NDArray[np.unsignedinteger]] = field(default_factory=list)
-    unknown: list[MaskArray] = field(default_factory=list)
+    whole: list[_Entries] = field(default_factory=list)
+    small: list[_Entries] = field(default_factory=list)
 
     def add(self, edge: NDArray[np.int64], value: ValueArray, unknown: MaskArray) -> None:
         """Add entries; of several at one edge the last one counts."""
         if edge.size == 0:
             return
-        use = np.append(edge[1:] != edge[:-1], True)
-        edge, value, unknown = edge[use], value[use], unknown[use]
-        differs = np.append(True, (value[1:] != value[:-1]) | (unknown[1:] != unknown[:-1]))
-        self.edge.append(edge[differs])
-        self.value.append(value[differs].astype(_dtype_for(self.signal.width)))
-        self.unknown.append(unknown[differs])
+        self.small.append(_settled(_Entries(edge, value.astype(_dtype_for(self.signal.width)), unknown)))
+        if len(self.small) == _PIECES:
+            self.whole.append(_together(self.small))
+            self.small.clear()
+
+    def is_stale(self) -> bool:
+        """Tell whether the last entry, if any, differs from what is held."""
+        pieces = self.small or self.whole
+        if not pieces:
+            return True
+        return int(pieces[-1].value[-1]) != self.held or bool(pieces[-1].unknown[-1]) != self.held_unknown
 
 
 def record_clocked(state: RecordState, changes: Changes, edge_time: TimeArray, counted: int) -> None:
@@ -56,36 +93,38 @@ def record_clocked(state: RecordState, changes: Changes, edge_time: TimeArray, c
     counted : int
         Counted edges before the block.
     """
-    if edge_time.size and (changes.time.size or state.edge == [] or _is_stale(state)):
-        # entry 0 is what stands before the block's first edge unless a change comes before it
-        edge = np.append(0, np.searchsorted(edge_time, changes.time, side="right"))
-        value = np.append(np.uint64(state.held), changes.value)
-        unknown = np.append(state.held_unknown, changes.unknown)
+    stale = state.is_stale()
+    if edge_time.size and (changes.time.size or stale):
+        edge, value, unknown = np.searchsorted(edge_time, changes.time, side="right"), changes.value, changes.unknown
+        if stale:
+            # what stands before the block's first edge, unless a change comes before it
+            edge = np.append(0, edge)
+            value = np.append(np.uint64(state.held), value)
+            unknown = np.append(state.held_unknown, unknown)
         inside = edge < edge_time.size
         state.add(edge[inside] + counted, value[inside], unknown[inside])
     if changes.time.size:
         state.held, state.held_unknown = int(changes.value[-1]), bool(changes.unknown[-1])
 
 
-def _is_stale(state: RecordState) -> bool:
-    """Tell whether the last entry differs from what is held."""
-    return int(state.value[-1][-1]) != state.held or bool(state.unknown[-1][-1]) != state.held_unknown
-
-
 def finish(state: RecordState, start: int, edges: int) -> EdgeSamples:
-    """Return the samples of `edges` edges from edge `start` on, renumbered from 0.
+    """Return the samples of `edges` edges from edge `start` on, renumbered from 0; empties `state`.
 
     Before its first entry a signal is unknown.
     """
-    dtype = _dtype_for(state.signal.width)
-    edge = np.concatenate([np.zeros(1, dtype=np.int64), *state.edge]) - start
-    value = np.concatenate([np.zeros(1, dtype=dtype), *state.value])
-    unknown = np.concatenate([np.ones(1, dtype=np.bool_), *state.unknown])
+    pieces = [*state.whole, *state.small]
+    if not pieces or pieces[0].edge[0] > start:
+        first = _Entries(np.zeros(1, np.int64), np.zeros(1, _dtype_for(state.signal.width)), np.ones(1, np.bool_))
+        pieces.insert(0, first)
+    entries = _together(pieces)
+    pieces.clear()
+    state.whole.clear()
+    state.small.clear()
+    edge = entries.edge
+    edge -= start
     np.maximum(edge, 0, out=edge)
-    use = np.append(edge[1:] != edge[:-1], True) & (edge < edges)
-    edge, value, unknown = edge[use], value[use], unknown[use]
-    differs = np.append(True, (value[1:] != value[:-1]) | (unknown[1:] != unknown[:-1]))[: edge.size]
-    return EdgeSamples(state.signal.path, state.signal.width, edge[differs], value[differs], unknown[differs], edges)
+    found = _settled(entries.taken(edge < edges))
+    return EdgeSamples(state.signal.path, state.signal.width, found.edge, found.value, found.unknown, edges)
 
 
 def _dtype_for(width: int) -> type[np.unsignedinteger]:

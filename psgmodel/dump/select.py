@@ -9,7 +9,7 @@ more significant, unless the parts themselves run upwards (``q[0:3]``).
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
@@ -19,6 +19,7 @@ from psgmodel.dump.header import NO_LEVEL_KINDS, Header, Variable
 from psgmodel.errors import DumpError, Place, Problem, nearest
 
 _MOST_LISTED = 10
+_MOST_COMPARED = 5000
 
 
 class Part(NamedTuple):
@@ -94,19 +95,23 @@ def choose(header: Header, names: Iterable[str]) -> Selection:
         With one problem for each name that fits nothing or more than one signal, or fits a signal that
         has no bits (real, string, event) or more than 64.
     """
-    catalogue = _catalogue(header.variables)
+    groups: dict[str, list[Variable]] = {}
+    kinds: dict[bytes, list[tuple[str, int]]] = {}
+    for variable in header.variables:
+        groups.setdefault(variable.path, []).append(variable)
+        kinds.setdefault(variable.code, []).append((variable.kind, variable.width))
     signals: dict[tuple[Part, ...], Signal] = {}
+    order: dict[tuple[Part, ...], int] = {}
     asked: dict[str, tuple[int, ...]] = {}
     problems: list[Problem] = []
-    kinds = _kinds_by_code(header.variables)
     for name in dict.fromkeys(names):
-        found = _find(catalogue, name)
-        problem = _selection_problem(header, catalogue, name, found)
+        found = _find(groups, name)
+        problem = _selection_problem(header, groups, name, found)
         problems += [problem] if problem else [p for s in found for p in _unusable(s, kinds)]
         for signal in found:
+            order.setdefault(signal.parts, len(order))
             signals.setdefault(signal.parts, signal)
-        order = list(signals)
-        asked[name] = tuple(order.index(signal.parts) for signal in found)
+        asked[name] = tuple(order[signal.parts] for signal in found)
     if problems:
         raise DumpError(problems)
     return Selection(tuple(signals.values()), asked)
@@ -129,19 +134,35 @@ def one_path(name: str, paths: Collection[str], asked: Mapping[str, tuple[str, .
     raise DumpError(f'"{name}" stands for {len(found)} signals: {", ".join(found)}', place=Place(file))
 
 
-def _catalogue(variables: Sequence[Variable]) -> dict[str, list[Signal]]:
-    """Return the signals by every name they answer to in full: path, path with range, path without escapes."""
-    groups: dict[str, list[Variable]] = {}
-    for variable in variables:
-        groups.setdefault(variable.path, []).append(variable)
-    catalogue = {path: _signals_of(path, group) for path, group in groups.items()}
-    for variable in variables:
-        if variable.range_text:
-            name = variable.path + variable.range_text
-            catalogue.setdefault(name, []).append(_single(name, variable))
-    for name in [n for n in catalogue if "\\" in n]:
-        catalogue.setdefault(name.replace("\\", ""), []).extend(catalogue[name])
-    return catalogue
+def _find(groups: Mapping[str, list[Variable]], name: str) -> list[Signal]:
+    """Return the distinct signals that a name stands for.
+
+    Asked in this order: whole paths, paths without the backslashes of escaped names, paths with a bit range.
+    """
+    fits = _matcher(name)
+    paths = [name] if name in groups else [path for path in groups if fits(path)]
+    if not paths:
+        paths = [path for path in groups if "\\" in path and fits(path.replace("\\", ""))]
+    found = [signal for path in paths for signal in _signals_of(path, groups[path])]
+    if not found and name.endswith("]"):
+        ranged = [(path + v.range_text, v) for path, group in groups.items() for v in group if v.range_text]
+        exact = [pair for pair in ranged if pair[0] == name]
+        found = [_single(path, v) for path, v in exact or [pair for pair in ranged if fits(pair[0])]]
+    return list({signal.parts: signal for signal in reversed(found)}.values())[::-1]
+
+
+def _is_pattern(name: str) -> bool:
+    return "*" in name or "?" in name
+
+
+def _matcher(name: str) -> Callable[[str], bool]:
+    """Return the test whether a path is the name, ends with it behind a dot, or fits it as a pattern."""
+    if _is_pattern(name):
+        text = "".join({"*": ".*", "?": "."}.get(c, re.escape(c)) for c in name)
+        pattern = re.compile(rf"(?s)(?:.*\.)?{text}")
+        return lambda path: pattern.fullmatch(path) is not None
+    tail = "." + name
+    return lambda path: path == name or path.endswith(tail)
 
 
 def _signals_of(path: str, group: list[Variable]) -> list[Signal]:
@@ -163,7 +184,7 @@ def _joined(path: str, pieces: list[Variable]) -> Signal | None:
     spans: list[tuple[int, int, Variable]] = []
     upwards = False
     for piece in pieces:
-        if piece.msb is None or piece.lsb is None:
+        if piece.msb is None or piece.lsb is None or abs(piece.msb - piece.lsb) + 1 != piece.width:
             return None
         upwards |= piece.msb < piece.lsb
         spans.append((min(piece.msb, piece.lsb), max(piece.msb, piece.lsb), piece))
@@ -178,32 +199,15 @@ def _joined(path: str, pieces: list[Variable]) -> Signal | None:
     return Signal(path, width, tuple(parts), pieces[0].place)
 
 
-def _find(catalogue: Mapping[str, list[Signal]], name: str) -> list[Signal]:
-    """Return the distinct signals that a name stands for."""
-    if "*" in name or "?" in name:
-        text = "".join({"*": ".*", "?": "."}.get(c, re.escape(c)) for c in name)
-        pattern = re.compile(rf"(?s)(?:.*\.)?{text}")
-        paths = [n for n, signals in catalogue.items() if pattern.fullmatch(n) and n == signals[0].path]
-        whole = [n for n in paths if not n.endswith("]")] or paths
-        found = [signal for n in whole for signal in catalogue[n]]
-    elif name in catalogue:
-        found = catalogue[name]
-    else:
-        found = [s for n, signals in catalogue.items() if n.endswith("." + name) for s in signals]
-    return list({signal.parts: signal for signal in reversed(found)}.values())[::-1]
-
-
 def _selection_problem(
-    header: Header, catalogue: Mapping[str, list[Signal]], name: str, found: list[Signal]
+    header: Header, groups: Mapping[str, list[Variable]], name: str, found: list[Signal]
 ) -> Problem | None:
     place = Place(header.file)
     if not header.variables:
         return Problem(f'no signal "{name}": the dump declares no signals', place, "did $dumpvars name a scope?")
     if not found:
-        tails = {n.rpartition(".")[2]: n for n in catalogue}
-        hint = nearest(name, catalogue) or nearest(name, tails)
-        return Problem(f'no signal "{name}" in the dump', place, hint)
-    if len(found) > 1 and not ("*" in name or "?" in name):
+        return Problem(f'no signal "{name}" in the dump', place, _nearest_path(name, groups))
+    if len(found) > 1 and not _is_pattern(name):
         listed = [f"{s.path} ({s.place})" for s in found[:_MOST_LISTED]]
         more = f" and {len(found) - _MOST_LISTED} more" if len(found) > _MOST_LISTED else ""
         return Problem(
@@ -212,11 +216,17 @@ def _selection_problem(
     return None
 
 
-def _kinds_by_code(variables: Iterable[Variable]) -> dict[bytes, list[tuple[str, int]]]:
-    kinds: dict[bytes, list[tuple[str, int]]] = {}
-    for variable in variables:
-        kinds.setdefault(variable.code, []).append((variable.kind, variable.width))
-    return kinds
+def _nearest_path(name: str, paths: Collection[str]) -> str:
+    """Return the hint with the nearest path, or nearest last name; of very many only similar ones are tried."""
+    tails = {path.rpartition(".")[2] for path in paths}
+    options = [list(paths), sorted(tails)]
+    if len(paths) > _MOST_COMPARED:
+        ends = (name[:2], name[-2:])
+        options = [
+            [o for o in some if abs(len(o) - len(name)) <= 2 and (o.startswith(ends[0]) or o.endswith(ends[1]))]
+            for some in options
+        ]
+    return next((hint for some in options if (hint := nearest(name, some[:_MOST_COMPARED]))), "")
 
 
 def _unusable(signal: Signal, kinds: Mapping[bytes, list[tuple[str, int]]]) -> list[Problem]:

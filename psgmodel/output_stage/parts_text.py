@@ -170,6 +170,8 @@ def format_code(value: float, unit: Unit, *, digits: int = 3) -> str:
     if not value > 0:
         raise StageError(f"a value of {value} has no letter code; accepted is a positive value")
     mantissa, exponent = _engineering(value, digits)
+    if unit is Unit.OHM and exponent == -3:
+        mantissa, exponent = mantissa.scaleb(-3), 0
     letter = {0: _CODE_POINT[unit], 3: "K"}.get(exponent, _PREFIX[exponent])
     whole, _, part = f"{mantissa:f}".partition(".")
     return f"{'' if whole == '0' else whole}{letter}{part}"

@@ -1,0 +1,1 @@
+"""report: results in, words and pictures out. Never runs an engine."""

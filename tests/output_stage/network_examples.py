@@ -5,16 +5,21 @@ from __future__ import annotations
 from psgmodel.output_stage.networks import Network, parse_network
 
 
+def part(kind: str, value: str | float, position: str, more: str) -> str:
+    text = f'[[ladder]]\npart = "{kind}"\nposition = "{position}"\nvalue = "{value}"\n'
+    return text + (f"{more}\n" if more else "")
+
+
 def r(value: str | float, position: str = "series", more: str = "") -> str:
-    return f'[[ladder]]\npart = "resistor"\nposition = "{position}"\nvalue = "{value}"\n{more}\n'
+    return part("resistor", value, position, more)
 
 
 def c(value: str | float, position: str = "shunt", more: str = "") -> str:
-    return f'[[ladder]]\npart = "capacitor"\nposition = "{position}"\nvalue = "{value}"\n{more}\n'
+    return part("capacitor", value, position, more)
 
 
 def coil(value: str | float, position: str = "series", more: str = "") -> str:
-    return f'[[ladder]]\npart = "inductor"\nposition = "{position}"\nvalue = "{value}"\n{more}\n'
+    return part("inductor", value, position, more)
 
 
 def sallen_key(r1: str, r2: str, c1: str, c2: str, op_amp: str = "quick") -> str:

@@ -31,7 +31,7 @@ from psgmodel.output_stage.networks.design import (
 
 # Solve in time
 from psgmodel.output_stage.networks.drive import Drive, two_level_drive
-from psgmodel.output_stage.networks.flow import flow_of
+from psgmodel.output_stage.networks.flow_split import flow_of
 from psgmodel.output_stage.networks.ladder import (
     ActiveForm,
     ActiveSection,

@@ -1,12 +1,13 @@
 """Free decay of a network's state, exact for any time: ``w(t) = exp(A t) w(0)``.
 
-Stage: the analog side of the output stage. A `StateSpace` in; a `Flow` out, which moves deviations from the
+Stage: the analog side of the output stage. State equations in; a `Flow` out, which moves deviations from the
 settled state through time. Times in seconds, states in volt and ampere.
 
 Between two edges of the pin voltage the state is the settled state plus a deviation that decays freely, and an edge
 of the pin voltage changes only the deviation: that is all the arithmetic of an exact run. `ModalFlow` works on the
-eigenvectors of A, where each deviation is one exponential; `MatrixFlow` takes over where the eigenvectors are nearly
-dependent (critical damping) and uses the matrix exponential, computed once for each distinct duration.
+eigenvectors of A, where each deviation is one exponential. `MatrixFlow` is for eigenvalues that nearly coincide
+(critical damping, two alike sections), where eigenvectors are nearly dependent: it uses the matrix exponential,
+computed once for each distinct duration. `flow_of` (in `flow_split`) chooses.
 """
 
 from __future__ import annotations
@@ -18,13 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from psgmodel.output_stage.networks.kernels import march_matrix, march_scalar
-from psgmodel.output_stage.networks.states import StateSpace
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
-
-MODAL_LIMIT = 1e5
-"""Largest condition number of the eigenvectors that `ModalFlow` is used for: it costs so many units of rounding."""
 
 
 class Flow(Protocol):
@@ -45,6 +42,11 @@ class Flow(Protocol):
     def advance(self, w: ComplexArray, seconds: FloatArray) -> ComplexArray:
         """Return coordinates (m, k) after each of k times."""
 
+    def read_at(
+        self, weights: ComplexArray, w: ComplexArray, which: NDArray[np.intp], seconds: FloatArray
+    ) -> FloatArray:
+        """Return what `weights` read, `seconds` after the vectors ``w[:, which]``. Shape of `which`."""
+
     def march(self, start: ComplexArray, seconds: FloatArray, kick: ComplexArray, size: FloatArray) -> ComplexArray:
         """Return coordinates (m, k + 1): decay over ``seconds[i]``, then add ``kick * size[i]``; k times."""
 
@@ -63,7 +65,9 @@ class Flow(Protocol):
 
 def read(weights: ComplexArray, w: ComplexArray) -> FloatArray:
     """Return what `weights` (m,) read from coordinates (m, k). Shape (k,)."""
-    return np.asarray((weights @ w).real, dtype=np.float64)
+    # einsum, not a matrix product: m is small, and a threaded product costs more than it saves.
+    total = np.einsum("m,mk->k", weights.real, w.real) - np.einsum("m,mk->k", weights.imag, w.imag)
+    return np.asarray(total, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +113,19 @@ class ModalFlow:
             self.rates.size, seconds.size
         )
 
+    def read_at(
+        self, weights: ComplexArray, w: ComplexArray, which: NDArray[np.intp], seconds: FloatArray
+    ) -> FloatArray:
+        """See `Flow`. Real modes in real arithmetic."""
+        total = np.zeros(seconds.size)
+        for i, rate in enumerate(self.rates):
+            part = weights[i] * w[i]
+            if rate.imag == 0:
+                total += part.real[which] * np.exp(rate.real * seconds)
+            else:
+                total += (part[which] * np.exp(rate * seconds)).real
+        return total
+
     def march(self, start: ComplexArray, seconds: FloatArray, kick: ComplexArray, size: FloatArray) -> ComplexArray:
         """See `Flow`."""
         out = np.empty((self.rates.size, seconds.size + 1), np.complex128)
@@ -126,7 +143,7 @@ class ModalFlow:
 
     def bound(self, weights: ComplexArray, w: ComplexArray) -> FloatArray:
         """See `Flow`. Every mode only shrinks."""
-        return np.asarray(np.abs(weights) @ np.abs(w), dtype=np.float64)
+        return np.asarray(np.einsum("m,mk->k", np.abs(weights), np.abs(w)), dtype=np.float64)
 
     def area(self, weights: ComplexArray, w: ComplexArray, seconds: FloatArray) -> FloatArray:
         """See `Flow`. Each mode is one exponential."""
@@ -186,6 +203,12 @@ class MatrixFlow:
         decays, which = self._exponentials(seconds)
         return np.asarray(np.einsum("kij,jk->ik", decays[which], w), dtype=np.complex128)
 
+    def read_at(
+        self, weights: ComplexArray, w: ComplexArray, which: NDArray[np.intp], seconds: FloatArray
+    ) -> FloatArray:
+        """See `Flow`."""
+        return read(weights, self.advance(w[:, which], seconds))
+
     def march(self, start: ComplexArray, seconds: FloatArray, kick: ComplexArray, size: FloatArray) -> ComplexArray:
         """See `Flow`."""
         decays, which = self._exponentials(seconds)
@@ -198,8 +221,9 @@ class MatrixFlow:
 
     def bound(self, weights: ComplexArray, w: ComplexArray) -> FloatArray:
         """See `Flow`. Agmon's inequality, ``max y**2 <= 2 |y| |y'|`` with norms over all time to come."""
+        # 1 part in 1e6 allows for the rounding of the Gramians.
         square = self._energy(weights, w) * self._energy(self.slope(weights), w)
-        return np.asarray(np.sqrt(2 * np.sqrt(square)), dtype=np.float64)
+        return np.asarray((1 + 1e-6) * np.sqrt(2 * np.sqrt(square)), dtype=np.float64)
 
     def _gramian(self, weights: ComplexArray) -> FloatArray:
         """Return Q with ``w' Q w`` the integral, over all time to come, of the square of what `weights` read."""
@@ -221,34 +245,3 @@ class MatrixFlow:
     def square_area(self, weights: ComplexArray, w: ComplexArray, seconds: FloatArray) -> FloatArray:
         """See `Flow`. What is still to come at the start less what is still to come at the end."""
         return self._energy(weights, w) - self._energy(weights, self.advance(w, seconds))
-
-
-def flow_of(space: StateSpace, *, modal_limit: float = MODAL_LIMIT) -> Flow:
-    """Return the flow of a network.
-
-    Parameters
-    ----------
-    space : StateSpace
-    modal_limit : float
-        Largest condition number of the (balanced) eigenvectors for which they are used.
-
-    Returns
-    -------
-    Flow
-        `ModalFlow`, or `MatrixFlow` where the eigenvectors are too nearly dependent.
-    """
-    from scipy.linalg import matrix_balance
-
-    n = len(space.states)
-    if n == 0:
-        empty = np.zeros((0, 0), np.complex128)
-        return ModalFlow(np.zeros(0, np.complex128), empty, empty)
-    balanced, scale = matrix_balance(space.a, permute=False)
-    rates, vectors = np.linalg.eig(balanced)
-    if np.linalg.cond(vectors) > modal_limit:
-        return MatrixFlow(space.a)
-    outward = (scale @ vectors).astype(np.complex128)
-    inward = np.linalg.inv(vectors).astype(np.complex128) @ np.linalg.inv(scale)
-    kept = rates.imag >= 0
-    twice = np.where(rates.imag > 0, 2.0, 1.0)
-    return ModalFlow(rates[kept].astype(np.complex128), inward[kept], (outward * twice)[:, kept])

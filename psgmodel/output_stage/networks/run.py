@@ -14,7 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from psgmodel.errors import StageError
 from psgmodel.output_stage.networks.drive import Drive
-from psgmodel.output_stage.networks.flow import ComplexArray, Flow, flow_of, read
+from psgmodel.output_stage.networks.flow import ComplexArray, Flow, read
+from psgmodel.output_stage.networks.flow_split import flow_of
 from psgmodel.output_stage.networks.peaks import Extremes, extremes_of
 from psgmodel.output_stage.networks.states import Probe, StateSpace
 
@@ -60,8 +61,8 @@ class AnalogRun:
         -------
         ndarray of float64, shape (k,)
         """
-        moved = self.flow.advance(self.coordinates[:, stretch], seconds)
-        return self._settled(probe)[stretch] + read(self.flow.weights(probe.row), moved)
+        moved = self.flow.read_at(self.flow.weights(probe.row), self.coordinates, stretch, seconds)
+        return self._settled(probe)[stretch] + moved
 
     def at(self, probe: Probe, seconds: ArrayLike) -> FloatArray:
         """Return the reading at any times (seconds from cycle 0); at an edge, just after it. Shape of `seconds`.
@@ -69,15 +70,17 @@ class AnalogRun:
         Raises
         ------
         StageError
-            A time lies before the start or after the end.
+            A time lies before the start or after the end, by more than rounding.
         """
         wanted = np.atleast_1d(np.asarray(seconds, dtype=np.float64))
         edges = self.drive.edge_seconds()
-        if wanted.size and (wanted.min() < edges[0] or wanted.max() > edges[-1]):
+        slack = 1e-6 * self.drive.seconds_per_cycle
+        if wanted.size and (wanted.min() < edges[0] - slack or wanted.max() > edges[-1] + slack):
             raise StageError(
                 f"time {wanted.min():.9g} to {wanted.max():.9g} s asked of a run "
                 f"from {edges[0]:.9g} to {edges[-1]:.9g} s"
             )
+        wanted = np.clip(wanted, edges[0], edges[-1])
         stretch = np.minimum(np.searchsorted(edges, wanted, side="right") - 1, edges.size - 2)
         return self.within(probe, stretch, wanted - edges[stretch])
 

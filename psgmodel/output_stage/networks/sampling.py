@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from psgmodel.errors import StageError
 from psgmodel.output_stage.networks.drive import Drive
-from psgmodel.output_stage.networks.flow import flow_of
+from psgmodel.output_stage.networks.flow_split import flow_of
 from psgmodel.output_stage.networks.run import AnalogRun, run_from
 from psgmodel.output_stage.networks.states import Probe, StateSpace
 
@@ -149,7 +149,9 @@ def _stretches(run: AnalogRun, grid: _Grid, first: int, last: int) -> tuple[NDAr
     """Return the stretch of each instant and the seconds since its start."""
     whole, rest = grid.split(first, last)
     cycle = run.drive.steps.cycle
-    stretch = np.searchsorted(cycle, whole, side="right") - 1
+    # Both rise: count the instants in each stretch instead of searching for each instant.
+    bounds = np.searchsorted(whole, cycle[1:], side="left")
+    stretch = np.repeat(np.arange(cycle.size), np.diff(bounds, prepend=0, append=whole.size))
     return stretch, (whole - cycle[stretch] + rest) * run.drive.seconds_per_cycle
 
 

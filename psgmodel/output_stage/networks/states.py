@@ -129,7 +129,7 @@ def state_space(network: Network) -> StateSpace:
     Raises
     ------
     StageError
-        The network is refused by `check_network`, has nothing that stores, cannot be solved, or is unstable.
+        The network is refused by `check_network`, cannot be solved, is unstable, or swings for ever.
     """
     check_network(network)
     tree = forest(network)

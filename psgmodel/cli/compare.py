@@ -1,0 +1,183 @@
+"""compare: a simulation dump with the specification.
+
+Stage: cli. In: a dump, a chip description, perhaps a log and a signal map. Out: the verdict, as exit status too: 0
+they agree, 1 they differ, 3 nothing was compared.
+"""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Literal
+
+from psgmodel.cli.parser import CommandParser, UsageError
+from psgmodel.cli.reading import progress_source
+from psgmodel.cli.screen import Screen, Style
+from psgmodel.errors import nearest
+
+if TYPE_CHECKING:
+    from psgmodel.chip import Chip
+    from psgmodel.compare import Comparison, SpectralOptions
+    from psgmodel.dump.observe import Observation
+    from psgmodel.dump.signal_map import SignalMap
+    from psgmodel.reglog import RegisterLog
+
+_PURPOSE = """Compare what a simulation dump (VCD, also gzip-compressed) says with what the chip description
+says. The register writes are recovered from the bus in the dump; a --log is held against
+them. Signals are found by name where no --map says which is which.
+Exit status: 0 they agree, 1 they differ, 2 unusable input, 3 nothing was compared."""
+_EXAMPLE = """  psgmodel compare out/jingle.vcd.gz --chip out/linnet.toml --map out/linnet-bench.toml
+  psgmodel compare bench.vcd --chip linnet.toml --judge spectrum --picture bench.png"""
+_STYLES: dict[int, Style] = {0: "good", 1: "bad", 3: "warning"}
+
+
+def make_parser() -> CommandParser:
+    """Return the parser of this command."""
+    parser = CommandParser("compare", "DUMP --chip CHIP [options]", _PURPOSE, _EXAMPLE)
+    add_arguments(parser)
+    return parser
+
+
+def add_arguments(parser: CommandParser) -> None:
+    """Add the arguments of this command."""
+    parser.add_argument("dump", metavar="DUMP", help="VCD file, - for standard input, or a .wav that the bench wrote")
+    parser.add_argument("--chip", metavar="CHIP", required=True, help="chip description, .toml")
+    parser.add_argument("--log", metavar="LOG", help="what the bench was given, .csv or .npz")
+    parser.add_argument("--map", metavar="MAP", help="which signal is what, .toml")
+    parser.add_argument("--judge", choices=("exact", "spectrum"), default="exact", help="what decides (exact)")
+    parser.add_argument("--latency", default="0", metavar="CYCLES", help="how late the dump is, or auto (0)")
+    parser.add_argument("--whole", action="store_true", help="a dump of less than the whole log differs")
+    parser.add_argument("--picture", metavar="FILE", help="spectra of both sides and their difference, .png or .svg")
+    parser.add_argument("--picture-of", metavar="SIGNAL", help="channel or output in the picture (the first to differ)")
+    where = parser.add_argument_group("in place of a map")
+    where.add_argument("--clock", metavar="SIGNAL", help="the clock")
+    where.add_argument(
+        "--reset", metavar="SIGNAL", help="the reset; cycle 0 is the first edge that samples it inactive"
+    )
+    where.add_argument("--reset-active", choices=("high", "low"), default="high", help="level that resets (high)")
+    where.add_argument("--period", type=int, metavar="UNITS", help="clock period of a dump without the clock")
+    where.add_argument("--phase", type=int, default=0, metavar="UNITS", help="time of its first edge (0)")
+    limits = parser.add_argument_group("limits of the spectrum")
+    limits.add_argument("--band-limit", type=float, metavar="DB", help="difference of a third-octave level (0.5)")
+    limits.add_argument("--moment-limit", type=float, metavar="DB", help="distance of two short-time spectra (4)")
+    limits.add_argument("--note-limit", type=float, metavar="CENTS", help="difference of the pitch of a note (3)")
+    limits.add_argument("--floor", type=float, metavar="DB", help="silence, below the loudest band (-60)")
+
+
+def run(arguments: argparse.Namespace, screen: Screen) -> int:
+    """Compare and tell."""
+    from psgmodel.chip import load_chip
+    from psgmodel.compare import compare
+    from psgmodel.compare.recorded import is_recording
+    from psgmodel.reglog import load_log
+    from psgmodel.report.plots import check_picture_name
+
+    if arguments.picture:
+        check_picture_name(arguments.picture)
+    chip = load_chip(arguments.chip)
+    log = load_log(arguments.log) if arguments.log else None
+    signal_map = _signal_map(arguments, chip)
+    latency = _latency(arguments.latency)
+    options = _limits(arguments)
+    if is_recording(arguments.dump) and signal_map is None:
+        if arguments.picture:
+            raise UsageError("compare: a recording alone makes no --picture", hint="compare a dump")
+        comparison = compare(
+            chip,
+            arguments.dump,
+            log=log,
+            judge=arguments.judge,
+            latency=latency,
+            whole=arguments.whole,
+            options=options,
+        )
+    else:
+        observation = observed(arguments.dump, chip, signal_map, screen, need_bus=log is None)
+        comparison = compare(
+            chip, observation, log=log, judge=arguments.judge, latency=latency, whole=arguments.whole, options=options
+        )
+        if arguments.picture:
+            draw(arguments.picture, arguments.picture_of, comparison, observation, chip, log)
+    tell(comparison, screen)
+    screen.result(**comparison.to_json(), picture=arguments.picture)
+    if arguments.picture:
+        screen.say(f"\npicture  {arguments.picture}")
+    return comparison.exit_status
+
+
+def observed(
+    dump: str, chip: Chip, signal_map: SignalMap | None, screen: Screen, *, need_bus: bool = True
+) -> Observation:
+    """Read a dump, with a bar where a terminal looks on."""
+    from psgmodel.dump.observe import observe
+
+    with progress_source(dump, screen) as source:
+        return observe(source, chip, signal_map, need_bus=need_bus)
+
+
+def tell(comparison: Comparison, screen: Screen, *, short: bool = False) -> None:
+    """Say the verdict, its word in colour where colours show."""
+    from psgmodel.report.comparison import comparison_summary, comparison_text, verdict_word
+
+    word = verdict_word(comparison)
+    text = comparison_summary(comparison) if short else comparison_text(comparison)
+    rest = text.removeprefix(word)
+    screen.say_block(screen.paint(word, _STYLES[comparison.exit_status]) + rest)
+
+
+def draw(
+    path: str, name: str | None, comparison: Comparison, observation: Observation, chip: Chip, log: RegisterLog | None
+) -> None:
+    """Write the picture of one signal."""
+    from psgmodel.cli.pictures import draw_comparison
+
+    drawable = [s.name for s in comparison.signals if s.exact is not None]
+    if name is None:
+        first = comparison.first
+        outputs = [n for n in drawable if n in chip.unit.outputs]
+        name = first.name if first is not None else (outputs or drawable or [""])[0]
+    if name not in drawable:
+        hint = nearest(name, drawable) or f"to be had: {', '.join(drawable) or 'none'}"
+        raise UsageError(
+            f'compare: no channel or output "{name}" was compared, so there is no --picture of it', hint=hint
+        )
+    draw_comparison(path, name, comparison, observation, chip, log)
+
+
+def _latency(text: str) -> int | Literal["auto"]:
+    try:
+        return "auto" if text == "auto" else int(text)
+    except ValueError:
+        raise UsageError(f'compare: --latency "{text[:40]}" is neither a number of cycles nor auto') from None
+
+
+def _limits(arguments: argparse.Namespace) -> SpectralOptions:
+    from psgmodel.compare import SpectralOptions
+
+    given = {
+        "band_limit_db": arguments.band_limit,
+        "moment_limit_db": arguments.moment_limit,
+        "note_limit_cents": arguments.note_limit,
+        "floor_db": arguments.floor,
+    }
+    return SpectralOptions(**{name: value for name, value in given.items() if value is not None})
+
+
+def _signal_map(arguments: argparse.Namespace, chip: Chip) -> SignalMap | None:
+    """Return the map that was given, with what the options say in its place."""
+    from dataclasses import replace
+
+    from psgmodel.dump.signal_map import ClockEntry, ResetEntry, SignalMap, load_map
+
+    if arguments.clock and arguments.period:
+        raise UsageError("compare: --clock is for a dump with the clock, --period for one without", hint="give one")
+    found = load_map(arguments.map, chip) if arguments.map else None
+    if arguments.clock:
+        found = replace(found or SignalMap(), clock=ClockEntry(signal=arguments.clock))
+    if arguments.period is not None:
+        if arguments.period < 1 or arguments.phase < 0:
+            raise UsageError("compare: --period is 1 or more, --phase 0 or more, in whole dump time units")
+        found = replace(found or SignalMap(), clock=ClockEntry(period=arguments.period, phase=arguments.phase))
+    if arguments.reset is not None:
+        entry = ResetEntry(signal=arguments.reset, active=arguments.reset_active)
+        found = replace(found or SignalMap(), reset=entry)
+    return found

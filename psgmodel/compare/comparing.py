@@ -1,0 +1,214 @@
+"""Comparing: from a chip (or a trace) and a dump to the verdict.
+
+Stage: compare, the front door. In: what the unit should do, what a dump says it did. Out: a `Comparison`.
+
+1. The dump is read once (`psgmodel.dump.observe`), its register log recovered from the bus.
+2. A register log that was given is first compared with the bus; the model then follows the bus, which is what the
+   unit was told. Without a bus the model follows the log.
+3. The latency is the declared one, 0 where none is. With "auto" it is estimated over all signals together, allowed, and
+   noted. Where a comparison fails, the constant latency with which it would not is told.
+4. Every signal is compared to the cycle (pins and recordings cannot be) and as audio; the judge says which decides.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, cast
+
+import numpy as np
+
+from psgmodel.chip.records import Chip
+from psgmodel.compare.alignment import EARLIEST, LATEST, LatencyEstimate, estimate_latency
+from psgmodel.compare.exact import late
+from psgmodel.compare.options import SpectralOptions
+from psgmodel.compare.recorded import is_recording, observe_recording
+from psgmodel.compare.signals import Sides, compare_signals
+from psgmodel.compare.verdict import Comparison, Coverage, Judge, SignalResult, Status
+from psgmodel.compare.writes import BusResult, compare_logs, describe_write
+from psgmodel.dump.observe import Kind, Observation, observe
+from psgmodel.dump.signal_map import SignalMap
+from psgmodel.dump.source import DumpSource
+from psgmodel.engine.run import run
+from psgmodel.engine.trace import Trace
+from psgmodel.errors import CompareError
+from psgmodel.reglog.log import RegisterLog
+from psgmodel.steps import MAX_CYCLE
+
+Latency = int | Literal["auto"]
+
+
+def compare(
+    model: Trace | Chip,
+    dump: DumpSource | Observation,
+    *,
+    log: RegisterLog | None = None,
+    signal_map: SignalMap | None = None,
+    judge: Judge = "exact",
+    latency: Latency = 0,
+    whole: bool = False,
+    options: SpectralOptions | None = None,
+) -> Comparison:
+    """Compare what a unit should do with what a dump says it did.
+
+    Parameters
+    ----------
+    model : Trace or Chip
+        A chip is run on the register log. A trace is compared as it is.
+    dump : path, str, binary stream or Observation
+        A path that ends in .wav or .flac is a recording with one channel for each output; `log` says what it plays.
+    log : RegisterLog, optional
+        What the bench was given. None: the log is recovered from the bus in the dump.
+    signal_map : SignalMap, optional
+        As read by `load_map`; what it leaves out is guessed from names. Not with an `Observation`, which has its own.
+    judge : "exact" or "spectrum"
+        What decides for channels and output codes. Pins and recordings are always judged by the spectrum.
+    latency : int or "auto", clock cycles
+        How late the dump is; "auto" estimates it from -64 to 4096.
+    whole : bool
+        True: a dump that covers less than the whole log differs.
+    options : SpectralOptions, optional
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    DumpError
+        The dump cannot be read or is cut.
+    MapError
+        A signal that is needed can neither be found nor guessed.
+    RegisterLogError
+        The log does not fit the chip.
+    AudioError
+        A recording cannot be read.
+    CompareError
+        An option that cannot be used, or neither a log nor a bus.
+    """
+    chip = model.chip if isinstance(model, Trace) else model
+    if judge not in ("exact", "spectrum"):
+        raise CompareError(f'judge "{judge}", accepted: exact, spectrum')
+    if latency != "auto" and not -MAX_CYCLE < latency < MAX_CYCLE:
+        raise CompareError(f"latency {latency} is no number of cycles")
+    if is_recording(dump) and signal_map is None:
+        dump = observe_recording(cast(str, dump), chip)
+    if not isinstance(dump, Observation):
+        need_bus = log is None and not isinstance(model, Trace)
+        dump = observe(dump, chip, signal_map, need_bus=need_bus)
+    elif signal_map is not None:
+        raise CompareError("an observation has its own signal map", hint="give the map when observing the dump")
+    notes = [str(note) for note in dump.notes]
+    followed = _followed(chip, dump, log, notes)
+    trace = model if isinstance(model, Trace) else _run(chip, dump, followed, notes)
+    bus = _bus(chip, log, dump, notes)
+    estimate = _estimate(trace, dump) if latency == "auto" else None
+    number, text = _latency(latency, estimate, notes)
+    sides = Sides(trace, dump, followed, number, judge, options or SpectralOptions())
+    signals = compare_signals(sides) if dump.end or dump.map.recordings else ()
+    agrees_at = None
+    if latency != "auto" and any(s.exact is not None and not s.exact.agrees for s in signals):
+        hint = _estimate(trace, dump)
+        agrees_at = hint.latency if hint is not None and hint.everywhere and hint.latency != number else None
+    coverage = _coverage(trace, dump, log)
+    nothing = _nothing(dump, signals, coverage)
+    fails = not all(s.agrees for s in signals) or (bus is not None and not bus.agrees)
+    fails |= whole and not coverage.complete
+    return Comparison(
+        status=Status.NOTHING if nothing else Status.DIFFER if fails else Status.AGREE,
+        chip=chip.unit.name,
+        file=dump.file,
+        judge=judge,
+        clock_hz=chip.clock_hz,
+        rule=dump.rule,
+        latency=number,
+        latency_text=text,
+        agrees_at=agrees_at,
+        signals=signals,
+        not_compared=dump.map.absent,
+        bus=bus,
+        coverage=coverage,
+        whole=whole,
+        edges=dump.edges,
+        skipped_edges=dump.skipped_edges,
+        nothing=nothing,
+        notes=tuple(notes),
+        guesses=tuple(str(guess) for guess in dump.map.guesses),
+    )
+
+
+def _followed(chip: Chip, dump: Observation, given: RegisterLog | None, notes: list[str]) -> RegisterLog | None:
+    """Return the log that the model follows: the bus's, without what nobody owns; or the one given."""
+    log = dump.log
+    if log is None:
+        return given
+    owned = [a for a in np.unique(log.address).tolist() if a in chip.registers or chip.memory_at(a) is not None]
+    keep = np.isin(log.address, np.array(owned, dtype=np.int64))
+    if not keep.all():
+        i = int(np.argmin(keep))
+        first = describe_write(chip, int(log.address[i]), int(log.value[i]))
+        count = int(np.count_nonzero(~keep))
+        notes.append(
+            f"{count} writes on the bus to addresses that nobody owns do nothing in the model; the first, "
+            f"at cycle {int(log.cycle[i])}, is {first}"
+        )
+    return RegisterLog(log.cycle[keep], log.address[keep], log.value[keep], log.end, log.source)
+
+
+def _run(chip: Chip, dump: Observation, log: RegisterLog | None, notes: list[str]) -> Trace:
+    """Run the chip as far as the dump goes; to the end of the log for a recording."""
+    if log is None:
+        raise CompareError("there is neither a register log nor a bus in the dump to recover it from")
+    end = max(dump.end, log.end) if dump.map.recordings else dump.end
+    if dump.log is None and dump.end > log.end:
+        notes.append(f"the dump goes on for {dump.end - log.end} cycles past the log; the model does so without writes")
+    return run(chip, log.with_end(end))
+
+
+def _bus(chip: Chip, log: RegisterLog | None, dump: Observation, notes: list[str]) -> BusResult | None:
+    if log is None or dump.log is None:
+        return None
+    bus = compare_logs(chip, log, dump.log)
+    if bus.agrees and bus.shift:
+        notes.append(f"the bus carries the log {late(bus.shift)}")
+    return bus
+
+
+def _estimate(trace: Trace, dump: Observation) -> LatencyEstimate | None:
+    usable = [s for s in dump.signals if s.kind is not Kind.PIN and s.strobes is None and len(s.steps)]
+    return estimate_latency([(trace[s.name], s.steps) for s in usable])
+
+
+def _latency(latency: Latency, estimate: LatencyEstimate | None, notes: list[str]) -> tuple[int, str]:
+    """Return the latency to compare with, and what the report says about it."""
+    if latency != "auto":
+        return latency, f"declared: {latency} cycles"
+    if estimate is None:
+        return 0, "estimated: no change to estimate it from; taken as 0 cycles"
+    if estimate.latency:
+        notes.append(f"the dump is {late(estimate.latency)}; that was estimated, and is allowed")
+    share = f"{estimate.agreeing_changes} of {estimate.changes} changes agree before the first difference"
+    return estimate.latency, f"estimated from {EARLIEST} to {LATEST} cycles: {estimate.latency} ({share})"
+
+
+def _coverage(trace: Trace, dump: Observation, given: RegisterLog | None) -> Coverage:
+    """Count by the edges that the dump holds; after a second reset they count no more."""
+    covered = dump.edges if dump.end == dump.edges - 1 else dump.end
+    if given is not None:
+        writes = int(np.searchsorted(given.cycle, covered))
+        return Coverage(min(covered, given.end), given.end, writes, len(given), dump.end)
+    if dump.log is not None:
+        total = len(dump.log) + dump.later_writes
+        return Coverage(covered, dump.edges, total if covered == dump.edges else len(dump.log), total, dump.end)
+    return Coverage(min(covered, trace.end), trace.end, None, None, dump.end)
+
+
+def _nothing(dump: Observation, signals: tuple[SignalResult, ...], coverage: Coverage) -> tuple[str, ...]:
+    """Return why nothing was compared; empty where something was."""
+    if dump.nothing and not dump.map.recordings:
+        return (dump.nothing,)
+    if coverage.writes == 0:
+        where = "on the bus" if dump.log is not None else "of the log in the cycles that the dump covers"
+        return (f"no write {where}",)
+    if all(s.nothing or s.silent for s in signals):
+        reasons = tuple(reason for s in signals if not s.silent for reason in s.reasons())
+        return reasons or ("all signals are silent: neither side ever changes",)
+    return ()

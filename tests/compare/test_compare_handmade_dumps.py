@@ -1,0 +1,431 @@
+"""Verdicts on dumps written by hand: the test knows where it put the fault."""
+
+from __future__ import annotations
+
+import dataclasses
+import gzip
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from psgmodel.chip import load_chip
+from psgmodel.compare import Comparison, SpectralOptions, Status, compare
+from psgmodel.dump.observe import observe
+from psgmodel.dump.signal_map import parse_map
+from psgmodel.engine import Trace, run
+from psgmodel.errors import CompareError, DumpError, MapError
+from psgmodel.reglog import RegisterLog, make_log
+from tests.compare.dump_writer import PERIOD, PHASE, Changes, changes_of, write_dump
+
+CHIP = load_chip("patches/linnet.toml")
+CYCLES = 20_001
+NAMES = {
+    "a": "level_a",
+    "b": "level_b",
+    "wave": "level_w",
+    "noise": "level_n",
+    "left": "out_left",
+    "right": "out_right",
+}
+WRITES = [
+    (10, 0x08, 0x40), (13, 0x09, 0x20), (15, 0x0A, 0x14), (20, 0x0E, 0x01),
+    (40, 0x10, 0x31), (44, 0x12, 0x0F), (46, 0x16, 0x01),
+    (60, 0x20, 0x12), (62, 0x22, 0x11), (64, 0x26, 0x01),
+    (9000, 0x09, 0x10), (12000, 0x00, 0x3F),
+]  # fmt: skip
+
+
+def log_of(writes: list[tuple[int, int, int]], end: int = CYCLES) -> RegisterLog:
+    return make_log(*zip(*writes, strict=True), end=end)
+
+
+TRACE = run(CHIP, log_of(WRITES))
+
+
+def signals_of(trace: Trace, **changed: Changes) -> dict[str, Changes]:
+    found = {NAMES[n]: changes_of(trace[n].cycle, trace[n].level) for n in NAMES}
+    return {**found, **changed}
+
+
+def moved(changes: Changes, by: int, frm: int = 0) -> Changes:
+    return [(c + by if c >= frm else c, v) for c, v in changes]
+
+
+@pytest.fixture(scope="module")
+def good(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_dump(tmp_path_factory.mktemp("dump") / "good.vcd", signals_of(TRACE), WRITES, CYCLES)
+
+
+def test_a_dump_that_does_what_the_model_does_agrees_by_itself(good: Path) -> None:
+    found = compare(CHIP, good)
+    assert found.status is Status.AGREE
+    assert found.exit_status == 0
+    assert found.reasons() == ()
+    assert [s.name for s in found.signals] == ["a", "b", "wave", "noise", "left", "right"]
+    assert (found.coverage.cycles, found.coverage.writes, found.coverage.of_writes) == (CYCLES, 12, 12)
+    assert found.skipped_edges == 5
+    assert found.rule == (
+        "sampled just before every rising edge of bench.clk; cycle 0 is the first edge that samples bench.rst = 0"
+    )
+    assert "channel wave: bench.level_w (named like it, 6 bits)" in found.guesses
+
+
+def test_a_result_is_plain_data_as_json(good: Path) -> None:
+    data = compare(CHIP, good).to_json()
+    again = json.loads(json.dumps(data, allow_nan=False))
+    assert again["status"] == "agree"
+    assert again["exit_status"] == 0
+    assert again["signals"][0]["exact"]["divergence"] is None
+
+
+def test_a_trace_is_compared_as_it_is(good: Path) -> None:
+    assert compare(TRACE, good).status is Status.AGREE
+    other = run(CHIP, log_of([(c, a, 0x41 if a == 0x08 else v) for c, a, v in WRITES]))
+    found = compare(other, good)
+    assert found.status is Status.DIFFER
+    assert found.first is not None
+    assert found.first.name == "a"
+
+
+def test_the_first_divergence_has_cycle_time_levels_and_the_writes_before_it(tmp_path: Path) -> None:
+    wrong = [(c, 21 if (c == 9500 or c > 9500) and v == 20 else v) for c, v in signals_of(TRACE)["level_a"]]
+    first = next(c for c, v in wrong if v == 21)
+    last = max(c for c, v in wrong if v == 0)
+    dump = write_dump(tmp_path / "d.vcd", signals_of(TRACE, level_a=wrong), WRITES, CYCLES)
+    found = compare(CHIP, dump)
+    assert found.exit_status == 1
+    exact = found["a"].exact
+    assert exact is not None
+    assert exact.divergence is not None
+    assert exact.differences is not None
+    assert found.first is found["a"]
+    at = exact.divergence
+    assert (at.cycle, at.model_level, at.dump_level) == (first, 20, 21)
+    assert at.seconds == pytest.approx(first / 6_144_000)
+    assert at.dump_time == PHASE + first * PERIOD
+    levels = np.repeat(TRACE["a"].level, TRACE["a"].durations())[: CYCLES - 1]
+    assert exact.differences.cycles == int(np.count_nonzero(levels[first:] == 20))
+    assert last > first
+    assert [w.text for w in exact.writes] == [
+        "A_PITCH 0x08: a.period[7:0] = 64",
+        "A_TONE 0x09: a.pattern = 2, a.period[11:8] = 0",
+        "A_NOTE 0x0A: a.timer.enable = 0, a.timer.length[8] = 0, a.volume = 20",
+        "A_GO 0x0E: a.start",
+        "A_TONE 0x09: a.pattern = 1, a.period[11:8] = 0",
+    ]
+    assert (
+        found.reasons()[0]
+        == f"a: cycle {first} ({first / 6_144_000:.9f} s, dump time {at.dump_time}): expected 20, found 21"
+    )
+    assert found["b"].agrees
+    assert found["left"].agrees
+
+
+def test_an_output_that_follows_a_faulty_channel_is_said_to(tmp_path: Path) -> None:
+    quiet = run(CHIP, log_of([*WRITES[:2], (15, 0x0A, 0x13), *WRITES[3:]]))
+    signals = signals_of(TRACE, level_a=changes_of(quiet["a"].cycle, quiet["a"].level))
+    for name in ("left", "right"):
+        signals[NAMES[name]] = changes_of(quiet[name].cycle, quiet[name].level)
+    found = compare(CHIP, write_dump(tmp_path / "d.vcd", signals, WRITES, CYCLES))
+    assert found.first is found["a"]
+    assert [s.exact.follows_channels for s in found.signals if s.exact] == [False, False, False, False, True, True]
+    assert "left: differs only because a channel does" in found.reasons()
+    own = signals_of(
+        TRACE,
+        out_left=[(c, v ^ 1 if c > 15_000 and isinstance(v, int) else v) for c, v in signals_of(TRACE)["out_left"]],
+    )
+    found = compare(CHIP, write_dump(tmp_path / "e.vcd", own, WRITES, CYCLES))
+    left = found["left"].exact
+    assert found.first is found["left"]
+    assert left is not None
+    assert not left.follows_channels
+
+
+def test_a_constant_latency_must_be_declared_or_asked_for_and_is_told(tmp_path: Path) -> None:
+    late = {n: moved(c, 3) for n, c in signals_of(TRACE).items()}
+    dump = write_dump(tmp_path / "d.vcd", late, WRITES, CYCLES)
+    found = compare(CHIP, dump)
+    assert found.status is Status.DIFFER
+    assert found.reasons()[0] == "everything agrees if the dump is taken to be 3 cycles late"
+    assert compare(CHIP, dump, latency=3).status is Status.AGREE
+    assert compare(CHIP, dump, latency=2).status is Status.DIFFER
+    auto = compare(CHIP, dump, latency="auto")
+    assert auto.status is Status.AGREE
+    assert auto.latency == 3
+    assert "the dump is 3 cycles late; that was estimated, and is allowed" in auto.notes
+
+
+def test_one_signal_with_a_latency_of_its_own_is_told_by_itself(tmp_path: Path) -> None:
+    late = {n: moved(c, 1) if n.startswith("out") else c for n, c in signals_of(TRACE).items()}
+    found = compare(CHIP, write_dump(tmp_path / "d.vcd", late, WRITES, CYCLES))
+    assert found.agrees_at is None
+    assert found.first is found["left"]
+    exact = found["left"].exact
+    assert exact is not None
+    assert exact.agrees_at == 1
+    assert exact.offset_change is None
+    assert "left: agrees throughout if the dump is taken to be 1 cycle late" in found.reasons()
+
+
+@pytest.mark.parametrize(("by", "word"), [(1, "later"), (-1, "earlier"), (40, "later"), (-40, "earlier")])
+def test_an_offset_that_changes_on_the_way_is_no_constant_latency(tmp_path: Path, by: int, word: str) -> None:
+    late = {n: moved(c, by, frm=6100) if n == "level_n" else c for n, c in signals_of(TRACE).items()}
+    late["level_n"] = [
+        (c, v) for i, (c, v) in enumerate(late["level_n"]) if c >= (late["level_n"][i - 1][0] if i else -9)
+    ]
+    dump = write_dump(tmp_path / "d.vcd", late, WRITES, CYCLES)
+    for latency in (0, "auto"):
+        found = compare(CHIP, dump, latency=latency)
+        assert found.status is Status.DIFFER
+        exact = found["noise"].exact
+        assert exact is not None
+        assert exact.offset_change is not None
+        assert exact.offset_change.after - exact.offset_change.before == by
+        told = [r for r in found.reasons() if "the offset changed at cycle" in r]
+        assert len(told) == 1
+        assert f"{abs(by)} cycle{'' if abs(by) == 1 else 's'} {word} than before" in told[0]
+
+
+def test_unknown_levels_before_the_reset_is_released_do_not_count_and_after_it_are_a_failure(tmp_path: Path) -> None:
+    before = signals_of(TRACE)
+    before["level_b"] = [(-5, "x"), (-2, 0), *before["level_b"][1:]]
+    assert compare(CHIP, write_dump(tmp_path / "d.vcd", before, WRITES, CYCLES)).status is Status.AGREE
+    after = signals_of(TRACE)
+    after["level_b"] = sorted([*after["level_b"], (7000, "x"), (7010, 0)], key=lambda e: e[0])
+    after["level_b"] = [e for e in after["level_b"] if not 7000 < e[0] < 7010]
+    found = compare(CHIP, write_dump(tmp_path / "e.vcd", after, WRITES, CYCLES))
+    assert found.status is Status.DIFFER
+    exact = found["b"].exact
+    assert exact is not None
+    assert exact.divergence is not None
+    assert exact.differences is not None
+    assert (exact.divergence.cycle, exact.divergence.dump_level) == (7000, None)
+    assert exact.differences.unknown_cycles == 10
+    assert "b: unknown in 10 cycles after reset was released" in found.reasons()
+
+
+def nothing(found: Comparison) -> str:
+    assert found.status is Status.NOTHING
+    assert found.exit_status == 3
+    assert found.reasons()[0] == found.nothing[0]
+    return found.nothing[0]
+
+
+def test_a_dump_without_writes_compares_nothing_even_where_all_is_equal(tmp_path: Path) -> None:
+    flat = {n: [(-5, 0)] for n in NAMES.values()}
+    assert nothing(compare(CHIP, write_dump(tmp_path / "d.vcd", flat, [], 500))) == "no write on the bus"
+    early = compare(CHIP, write_dump(tmp_path / "e.vcd", flat, [], 500, bus=False), log=log_of([(600, 0x0E, 1)], 700))
+    assert nothing(early) == "no write of the log in the cycles that the dump covers"
+
+
+def test_a_dump_without_clock_edges_compares_nothing(tmp_path: Path) -> None:
+    dump = write_dump(tmp_path / "d.vcd", signals_of(TRACE), WRITES, 300, clock=False)
+    text = dump.read_text(encoding="ascii").replace(
+        "$var wire 1 ! rst $end", "$var wire 1 ! rst $end\n$var wire 1 ~ clk $end"
+    )
+    dump.write_text(text, encoding="ascii")
+    assert "the clock bench.clk has no rising edge in this dump" in nothing(compare(CHIP, dump))
+
+
+def test_a_reset_that_is_never_released_compares_nothing(tmp_path: Path, good: Path) -> None:
+    text = good.read_text(encoding="ascii").splitlines()
+    code = next(line.split()[3] for line in text if line.endswith("rst $end"))
+    stuck = tmp_path / "d.vcd"
+    stuck.write_text("\n".join(line for line in text if line != f"0{code}") + "\n", encoding="ascii")
+    assert "the reset bench.rst is never sampled inactive" in nothing(compare(CHIP, stuck))
+
+
+def test_levels_that_are_unknown_throughout_compare_nothing(tmp_path: Path) -> None:
+    unknown = {n: [(-5, "x")] for n in NAMES.values()}
+    found = compare(CHIP, write_dump(tmp_path / "d.vcd", unknown, WRITES, CYCLES))
+    assert "expected 0, found an unknown level" in nothing(found)
+    one = signals_of(TRACE, level_w=[(-5, "x")])
+    found = compare(CHIP, write_dump(tmp_path / "e.vcd", one, WRITES, CYCLES))
+    assert found.status is Status.DIFFER
+    assert found.first is found["wave"]
+
+
+def test_a_run_in_which_nothing_sounds_compares_nothing(tmp_path: Path) -> None:
+    flat = {n: [(-5, 0)] for n in NAMES.values()}
+    found = compare(CHIP, write_dump(tmp_path / "d.vcd", flat, WRITES[:3], 5000))
+    assert nothing(found) == "all signals are silent: neither side ever changes"
+
+
+def test_a_dump_that_stays_silent_where_the_model_sounds_differs(tmp_path: Path) -> None:
+    flat = {n: [(-5, 0)] for n in NAMES.values()}
+    found = compare(CHIP, write_dump(tmp_path / "d.vcd", flat, WRITES, CYCLES))
+    assert found.status is Status.DIFFER
+    assert found.first is found["a"]
+
+
+@pytest.mark.parametrize("share", [0.999, 0.6, 0.31])
+def test_a_truncated_dump_is_never_a_pass(good: Path, tmp_path: Path, share: float) -> None:
+    data = good.read_bytes()
+    cut = int(len(data) * share)
+    while data[cut - 1 : cut] in b"\n" or not data[cut - 1 : cut].isdigit() or data[cut : cut + 1] != b" ":
+        cut += 1  # in the middle of a vector: behind the value, before its code
+    path = tmp_path / "cut.vcd"
+    path.write_bytes(data[:cut])
+    with pytest.raises(DumpError) as error:
+        compare(CHIP, path)
+    assert error.value.last_good_time is not None
+    assert f"complete up to time {error.value.last_good_time}" in str(error.value)
+
+
+def test_a_truncated_compressed_dump_is_never_a_pass(good: Path, tmp_path: Path) -> None:
+    packed = gzip.compress(good.read_bytes(), mtime=0)
+    path = tmp_path / "d.vcd.gz"
+    path.write_bytes(packed)
+    assert compare(CHIP, path).status is Status.AGREE
+    path.write_bytes(packed[:-9])
+    with pytest.raises(DumpError, match="the compressed stream is cut"):
+        compare(CHIP, path)
+
+
+def test_the_report_says_how_much_of_the_log_the_dump_covers(good: Path) -> None:
+    longer = log_of([*WRITES, (30_000, 0x0E, 2)], 40_000)
+    found = compare(CHIP, good, log=longer)
+    assert found.status is Status.AGREE
+    assert not found.coverage.complete
+    assert str(found.coverage) == "20001 of 40000 cycles (50 %) and 12 of 13 writes of the log"
+    strict = compare(CHIP, good, log=longer, whole=True)
+    assert strict.status is Status.DIFFER
+    assert strict.reasons() == ("the dump covers only 20001 of 40000 cycles (50 %) and 12 of 13 writes of the log",)
+    assert compare(CHIP, good, log=log_of(WRITES), whole=True).status is Status.AGREE
+
+
+def test_a_second_reset_ends_the_comparison_and_the_rest_is_not_covered(tmp_path: Path) -> None:
+    dump = write_dump(tmp_path / "d.vcd", signals_of(TRACE), WRITES, CYCLES, reset_again=8000)
+    found = compare(CHIP, dump)
+    assert found.status is Status.AGREE
+    assert (found.coverage.cycles, found.coverage.of_cycles) == (8000, CYCLES)
+    assert (found.coverage.writes, found.coverage.of_writes) == (10, 12)
+    assert any("is not inactive any more at cycle 8000" in note for note in found.notes)
+    assert compare(CHIP, dump, whole=True).status is Status.DIFFER
+
+
+def test_a_write_of_the_log_that_the_bus_does_not_carry_is_told_first(good: Path) -> None:
+    longer = sorted([*WRITES, (5000, 0x0A, 0x0F)])
+    found = compare(CHIP, good, log=log_of(longer))
+    assert found.status is Status.DIFFER
+    assert found.bus is not None
+    assert (found.bus.missing, found.bus.extra) == (1, 0)
+    assert found.reasons() == (
+        "1 write of the log missing on the bus, the first at cycle 5000: A_NOTE 0x0A: a.timer.enable = 0, "
+        "a.timer.length[8] = 0, a.volume = 15",
+    )
+    fewer = compare(CHIP, good, log=log_of(WRITES[:-1]))
+    assert fewer.bus is not None
+    assert (fewer.bus.missing, fewer.bus.extra) == (0, 1)
+    assert "1 write on the bus that the log does not have, the first at cycle 12000: ROUTE" in fewer.reasons()[0]
+
+
+def test_a_bus_that_carries_the_whole_log_later_is_a_note(good: Path) -> None:
+    earlier = log_of([(c - 7, a, v) for c, a, v in WRITES])
+    found = compare(CHIP, good, log=earlier)
+    assert found.status is Status.AGREE
+    assert found.bus is not None
+    assert found.bus.shift == 7
+    assert "the bus carries the log 7 cycles late" in found.notes
+
+
+def test_without_a_bus_the_log_that_is_given_drives_the_model(tmp_path: Path) -> None:
+    dump = write_dump(tmp_path / "d.vcd", signals_of(TRACE), [], CYCLES, bus=False)
+    found = compare(CHIP, dump, log=log_of(WRITES, 12_001))
+    assert found.status is Status.AGREE
+    assert found.bus is None
+    assert "the dump goes on for 7999 cycles past the log; the model does so without writes" in found.notes
+    with pytest.raises(MapError, match=r"no signal of the dump is named like a write strobe .*\[bus\] write = "):
+        compare(CHIP, dump)
+
+
+def test_a_dump_without_its_clock_is_read_by_a_declared_period(tmp_path: Path) -> None:
+    dump = write_dump(tmp_path / "d.vcd", signals_of(TRACE), WRITES, CYCLES, clock=False)
+    grid = parse_map(f"[clock]\nperiod = {PERIOD}\nphase = {PHASE % PERIOD}\n", CHIP)
+    found = compare(CHIP, dump, signal_map=grid)
+    assert found.status is Status.AGREE
+    assert f"sampled just before every time {PHASE % PERIOD} + k * {PERIOD}" in found.rule
+    off = parse_map(f"[clock]\nperiod = {PERIOD}\nphase = {PHASE % PERIOD + 1}\n", CHIP)
+    with pytest.raises(DumpError, match=r"d\.vcd \(byte \d+\): \"bench\.\w+\" changes at time \d+"):
+        compare(CHIP, dump, signal_map=off)
+
+
+def test_an_output_with_a_sample_strobe_is_compared_in_the_strobed_cycles(tmp_path: Path) -> None:
+    levels = np.repeat(TRACE["left"].level, TRACE["left"].durations())
+    strobes = np.arange(37, CYCLES - 1, 128)
+    codes: list[tuple[int, int | str]] = [(-5, "x")]
+    valid: list[tuple[int, int | str]] = [(-5, 0)]
+    for c in strobes.tolist():
+        codes += [(c, int(levels[c])), (c + 1, "x")]
+        valid += [(c, 1), (c + 1, 0)]
+    signals = {"level_a": signals_of(TRACE)["level_a"], "out_left": codes, "valid": valid}
+    named = parse_map('[channels]\na = "level_a"\n[outputs]\nleft = { signal = "out_left", strobe = "valid" }\n', CHIP)
+    found = compare(CHIP, write_dump(tmp_path / "d.vcd", signals, WRITES, CYCLES), signal_map=named)
+    assert found.status is Status.AGREE, found.reasons()
+    exact = found["left"].exact
+    assert exact is not None
+    assert exact.strobed
+    assert found.not_compared == ("b", "wave", "noise", "right")
+    at = int(strobes[70])
+    wrong = [(c, int(v) ^ 4) if c == at and isinstance(v, int) else (c, v) for c, v in codes]
+    found = compare(
+        CHIP, write_dump(tmp_path / "e.vcd", {**signals, "out_left": wrong}, WRITES, CYCLES), signal_map=named
+    )
+    exact = found["left"].exact
+    assert exact is not None
+    assert exact.divergence is not None
+    assert (exact.divergence.cycle, exact.divergence.model_level) == (at, int(levels[at]))
+    # One sample lost on the way: code k is that of strobe k + 1 from there on.
+    lost = [(c, int(levels[c + 128])) if at <= c < CYCLES - 200 and v != "x" else (c, v) for c, v in codes]
+    found = compare(
+        CHIP, write_dump(tmp_path / "f.vcd", {**signals, "out_left": lost}, WRITES, CYCLES), signal_map=named
+    )
+    exact = found["left"].exact
+    assert exact is not None
+    assert exact.offset_change is not None
+    assert exact.offset_change.after == -128
+
+
+def test_the_spectrum_decides_where_the_unit_is_not_meant_to_be_cycle_exact(tmp_path: Path) -> None:
+    cycles = 100_000
+    log = log_of(WRITES, cycles)
+    trace = run(CHIP, log)
+    late = {n: moved(c, 2, frm=6100) for n, c in signals_of(trace).items()}
+    dump = write_dump(tmp_path / "d.vcd", late, [], cycles, bus=False)
+    assert compare(CHIP, dump, log=log).status is Status.DIFFER
+    found = compare(CHIP, dump, log=log, judge="spectrum")
+    assert found.status is Status.AGREE, found.reasons()
+    exact = found["noise"].exact
+    assert exact is not None
+    assert not exact.agrees
+    quiet = run(CHIP, log_of([(c, a, 0x12 if a == 0x0A else v) for c, a, v in WRITES], cycles))
+    signals = signals_of(trace, level_a=changes_of(quiet["a"].cycle, quiet["a"].level))
+    dump = write_dump(tmp_path / "e.vcd", signals, [], cycles, bus=False)
+    found = compare(CHIP, dump, log=log, judge="spectrum")
+    assert found.status is Status.DIFFER
+    # Volume 18 in the place of 20: 20 log10(18 / 20) = -0.92 dB.
+    assert "a: the band at " in found.reasons()[0]
+    assert "-0.92 dB off" in found.reasons()[0]
+    loose = SpectralOptions(band_limit_db=1.0)
+    assert compare(CHIP, dump, log=log, judge="spectrum", options=loose).status is Status.AGREE
+
+
+def test_writes_to_addresses_that_nobody_owns_do_nothing_and_are_noted(tmp_path: Path) -> None:
+    more = sorted([*WRITES, (100, 0x30, 0x55)])
+    found = compare(CHIP, write_dump(tmp_path / "d.vcd", signals_of(TRACE), more, CYCLES))
+    assert found.status is Status.AGREE
+    assert any("1 writes on the bus to addresses that nobody owns" in note for note in found.notes)
+
+
+def test_unusable_options_are_refused(good: Path) -> None:
+    with pytest.raises(CompareError, match='judge "ear", accepted: exact, spectrum'):
+        compare(CHIP, good, judge="ear")  # type: ignore[arg-type]
+    observation = observe(good, CHIP)
+    assert compare(CHIP, observation).status is Status.AGREE
+    with pytest.raises(CompareError, match="an observation has its own signal map"):
+        compare(CHIP, observation, signal_map=parse_map("", CHIP))
+    bare = dataclasses.replace(observation, log=None)
+    with pytest.raises(CompareError, match="neither a register log nor a bus"):
+        compare(CHIP, bare)
