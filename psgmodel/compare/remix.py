@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from psgmodel.chip.records import Chip
-from psgmodel.engine.mixing import field_over_time, mix
+from psgmodel.engine.actions import mixer_fields, unit_events
+from psgmodel.engine.mixing import mix
 from psgmodel.engine.state import reset_state
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import Steps
@@ -38,13 +39,7 @@ def remixed(chip: Chip, log: RegisterLog, channels: Mapping[str, Steps], output:
     if not known or end <= 0:
         return None
     state = reset_state(chip)
-    latency = chip.bus.write_latency
-    part = log.cut(0, end - latency)
-    late = RegisterLog(part.cycle + latency, part.address, part.value, end)
-    fields = {
-        name: field_over_time(field, late, state.registers, 0, end)
-        for name, field in chip.fields.items()
-        if name.startswith("mixer.")
-    }
+    events = unit_events(chip, log.cut(0, end - chip.bus.write_latency), state)
+    fields = mixer_fields(chip, events, state, end)
     cut = {name: steps.cut(0, end) for name, steps in channels.items()}
     return mix(chip, output, cut, fields, state.outputs[output])[0]

@@ -10,7 +10,8 @@ import re
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from psgmodel.chip.records import Channel, Chip
+from psgmodel.chip.channel import Channel
+from psgmodel.chip.records import Chip
 
 
 def _words(text: str) -> tuple[str, ...]:

@@ -181,7 +181,16 @@ def last_registers(chip: Chip, events: UnitEvents, state: UnitState) -> dict[int
     return registers
 
 
-def field_over_time(chip: Chip, field: Field, events: UnitEvents, state: UnitState, end: int) -> Steps:
+def mixer_fields(chip: Chip, events: UnitEvents, state: UnitState, end: int) -> dict[str, Steps]:
+    """Return the mixer's fields as signals from the state's cycle to `end`."""
+    return {
+        name: _field_over_time(chip, field, events, state, end)
+        for name, field in chip.fields.items()
+        if name.startswith("mixer.")
+    }
+
+
+def _field_over_time(chip: Chip, field: Field, events: UnitEvents, state: UnitState, end: int) -> Steps:
     """Return a field as a signal from the state's cycle to `end`."""
     start = state.cycle
     before = join(field.segments, state.registers) if field.segments else field.reset

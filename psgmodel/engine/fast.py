@@ -12,8 +12,8 @@ from psgmodel.chip.records import Chip
 from psgmodel.chip.wiring import join
 from psgmodel.engine.actions import (
     channel_events,
-    field_over_time,
     last_registers,
+    mixer_fields,
     tick_trains,
     unit_events,
     write_actions,
@@ -54,14 +54,10 @@ def run_fast(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> Trace:
             after.memories[name] = track.memory
         if channel.sweep is not None:
             _put_period(chip, name, track.fields["period"], after.registers)
-    mixer_fields = {
-        name: field_over_time(chip, field, events, state, end)
-        for name, field in chip.fields.items()
-        if name.startswith("mixer.")
-    }
+    fields_over_time = mixer_fields(chip, events, state, end)
     outputs: dict[str, Steps] = {}
     for name in chip.unit.outputs:
-        outputs[name], after.outputs[name] = mix(chip, name, channels, mixer_fields, state.outputs[name])
+        outputs[name], after.outputs[name] = mix(chip, name, channels, fields_over_time, state.outputs[name])
     return Trace(chip, begin, end, channels, outputs, after)
 
 

@@ -14,30 +14,29 @@ from dataclasses import MISSING, dataclass
 from fractions import Fraction
 from typing import Any
 
-from psgmodel.chip.options import MAX_INT, choices_of, options_of, show
-from psgmodel.chip.reader import FORMAT
-from psgmodel.chip.records import (
-    Bus,
+from psgmodel.chip.channel import (
     Channel,
-    Divider,
     Envelope,
-    Mixer,
     NoiseClock,
     ShiftRegister,
     ShortMode,
     StepClock,
     Sweep,
     Timer,
-    Unit,
     WaveTable,
 )
+from psgmodel.chip.options import MAX_INT, choices_of, options_of, show
+from psgmodel.chip.reader import FORMAT
+from psgmodel.chip.records import Bus, Mirror, Mixer, Power, Sequencer, TickSource, Unit
 from psgmodel.chip.wiring import FieldEntry, MemoryEntry, RegisterEntry
 from psgmodel.report.layout import markdown_table, paragraph
 
 _TABLES: tuple[tuple[str, type], ...] = (
     ("[unit]", Unit),
     ("[bus]", Bus),
-    ("[ticks.NAME]", Divider),
+    ("[ticks.NAME]", TickSource),
+    ("[sequencers.NAME]", Sequencer),
+    ("[power]", Power),
     ("[channel.NAME]", Channel),
     ("[channel.NAME.step], square and wave", StepClock),
     ("[channel.NAME.step], noise", NoiseClock),
@@ -51,9 +50,12 @@ _TABLES: tuple[tuple[str, type], ...] = (
     ("[[register]]", RegisterEntry),
     ("[[register]] fields", FieldEntry),
     ("[[memory]]", MemoryEntry),
+    ("[[mirror]]", Mirror),
 )
 _NOTES: Mapping[str, str] = {
     "[channel.NAME]": "The table step, below, is required too.",
+    "[power]": "With this table there is a field power: while it is 0 the unit is as after reset, and every write but to "
+    "its own register is lost.",
     "[mixer]": "The table gains gives the gain of a channel by name, such as gains = { a = 4 }; 1 where not given.",
     "[[register]]": "The list fields says what the bits do; bits that it leaves out do not exist and read 0.",
 }
@@ -67,8 +69,8 @@ _FIELDS = (
     'the table [constants], such as "a.timer.enable" = 1. A channel has: volume; period (square, wave) or divisor '
     "and shift (noise); pattern (square with several); short (noise with a short mode); timer.length, timer.enable; "
     "envelope.period, envelope.rising; sweep.period, sweep.falling, sweep.shift. The mixer has, for each output: "
-    "mixer.OUTPUT.CHANNEL (1 lets the channel through) and mixer.OUTPUT.trim. Registers strobe CHANNEL.start and "
-    "CHANNEL.stop, and show CHANNEL.active."
+    "mixer.OUTPUT.CHANNEL (1 lets the channel through) and mixer.OUTPUT.trim. Registers strobe CHANNEL.start, "
+    "CHANNEL.stop and DIVIDER.restart, and show CHANNEL.active; a divider is a tick with its own every, or a sequencer."
 )
 
 

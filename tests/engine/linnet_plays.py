@@ -34,6 +34,10 @@ def table_of(steps: Steps) -> Table:
     return list(zip(steps.cycle.tolist(), steps.level.tolist(), strict=True))
 
 
+DIVIDERS = {"timing": (20479, 20480), "shaping": (9999, 32768), "bending": (30000, 51200)}
+"""Edge of the first tick and cycles from tick to tick, from section 3 of the prose."""
+
+
 def play(
     setup: list[tuple[int, int]], then: list[Write], *, start: int = 0, end: int, fast_only: bool = False
 ) -> Trace:
@@ -46,6 +50,8 @@ def play(
     log = make_log(*([row[i] for row in rows] for i in range(3)), end=end)
     state = reset_state(linnet())
     state.cycle = start
+    for name, (first, every) in DIVIDERS.items():
+        state.dividers[name] = [first - start if start <= first else (first - start) % every, 0]
     trace = run(linnet(), log, state=state)
     if not fast_only:
         slow = run(linnet(), log, state=state, engine="reference")

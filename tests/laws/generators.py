@@ -19,7 +19,6 @@ from typing import Any
 from hypothesis import strategies as st
 
 from psgmodel.chip import Chip, parse_chip
-from psgmodel.chip.options import choices_of, options_of
 from psgmodel.chip.channel import (
     Channel,
     Envelope,
@@ -31,6 +30,7 @@ from psgmodel.chip.channel import (
     Timer,
     WaveTable,
 )
+from psgmodel.chip.options import choices_of, options_of
 from psgmodel.chip.records import Bus, Mixer, Power, Sequencer, TickSource, Unit
 from psgmodel.reglog import RegisterLog
 from tests.laws.generated_logs import draw_log
