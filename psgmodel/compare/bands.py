@@ -5,7 +5,8 @@ Stage: compare. In: an `AudioPair`. Out: a `BandResult`. Levels are in dB relati
 quarter of that, powers averaged so that every sample counts alike. Before its start and past its end a side is taken
 to stand at its first and last sample.
 
-A band counts where either side is above the floor; a side below it is taken to be at it.
+A band counts where two periods of its centre fit and either side is above the floor; a side below it is taken to be
+at it.
 
 Two runs of the same noise have levels that differ by chance: by ``4.34 dB * sqrt(2 (1 - c) / (B T))`` (one standard
 deviation), with bandwidth B, duration T and coherence c of the two sides (J. S. Bendat, A. G. Piersol, *Random Data*,
@@ -36,6 +37,7 @@ COHERENCE_LENGTH = 4096
 _DEVIATIONS = 3
 _DB_PER_NEPER_POWER = float(10 / np.log(10))
 _LEAST_FRAMES = 4
+_LEAST_PERIODS = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,6 +78,7 @@ def compare_bands(pair: AudioPair, options: SpectralOptions) -> BandResult:
     one = _levels(pair.model, pair.rate)
     usable = (one.nominal_hz >= options.low_hz) & (one.nominal_hz <= options.high_hz)
     usable &= one.high_hz <= pass_band_hz(pair.rate)
+    usable &= one.centre_hz * pair.model.size >= _LEAST_PERIODS * pair.rate
     nominal, ours = one.nominal_hz[usable], one.dbfs[usable]
     theirs, allowance = ours, np.zeros(ours.size)
     if not pair.same:
