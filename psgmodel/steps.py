@@ -116,7 +116,7 @@ class Steps:
         cycle = self.cycle[first:last].copy()
         cycle[0] = start
         unknown = None if self.unknown is None else self.unknown[first:last]
-        return Steps(cycle, self.level[first:last], end, unknown)
+        return Steps(cycle, self.level[first:last], end, unknown if unknown is not None and unknown.any() else None)
 
     def shifted(self, by: int) -> Steps:
         """Return the same signal `by` cycles later (earlier where negative)."""
@@ -177,12 +177,15 @@ def steps_from_changes(cycle: ArrayLike, level: ArrayLike, end: int, *, unknown:
     Raises
     ------
     StepsError
-        Shapes differ, cycles decrease, a level does not fit 32 bits, or an entry lies past `end`.
+        Shapes differ, a number is not whole, cycles decrease, a level does not fit 32 bits, or an entry lies
+        past `end`.
     """
-    at = np.asarray(cycle, dtype=np.int64)
-    wide = np.asarray(level)
+    at, wide = np.asarray(cycle), np.asarray(level)
     if at.ndim != 1 or at.shape != wide.shape:
         raise StepsError(f"cycles of shape {at.shape} do not go with levels of shape {wide.shape}")
+    if at.size and not (at.dtype.kind in "iu" and wide.dtype.kind in "iub"):
+        raise StepsError(f"cycles and levels of a signal are whole numbers, found {at.dtype} and {wide.dtype}")
+    at = at.astype(np.int64, copy=False)
     if wide.size and (int(wide.min()) < _INT32_MIN or int(wide.max()) > _INT32_MAX):
         raise StepsError(f"level {int(wide.min())} to {int(wide.max())} does not fit 32 bits")
     values = wide.astype(np.int32)
@@ -236,4 +239,6 @@ def sum_steps(parts: list[Steps]) -> Steps:
     cycle = np.concatenate([p.cycle for p in parts])
     change = np.concatenate([np.diff(p.level.astype(np.int64), prepend=np.int64(0)) for p in parts])
     order = np.argsort(cycle, kind="stable")
-    return steps_from_changes(cycle[order], np.cumsum(change[order]), end)
+    cycle, total = cycle[order], np.cumsum(change[order])
+    last = np.append(cycle[1:] != cycle[:-1], True)[: cycle.size]  # only the sum of all changes of a cycle counts
+    return steps_from_changes(cycle[last], total[last], end)

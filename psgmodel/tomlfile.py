@@ -87,6 +87,13 @@ def _syntax_problem(message: str, name: str) -> Problem:
     return Problem(f"not valid TOML: {reason[:1].lower()}{reason[1:]}", place)
 
 
+def _key_name(word: str) -> str:
+    """Return a key as `tomllib` names it: without quotes, escapes resolved."""
+    if word[0] == '"' and "\\" in word:
+        return next(iter(tomllib.loads(f"{word} = 0")))
+    return word[1:-1] if word[0] in "\"'" else word
+
+
 class _Scanner:
     """One pass over valid TOML text that notes the line of each key."""
 
@@ -120,8 +127,7 @@ class _Scanner:
         keys = []
         while found := _KEY.match(self.text, self.at):
             self.at = found.end()
-            word = found[1]
-            keys.append(word[1:-1] if word[0] in "\"'" else word)
+            keys.append(_key_name(found[1]))
             if self.text[self.at : self.at + 1] != ".":
                 break
             self.at += 1
@@ -132,13 +138,14 @@ class _Scanner:
         start = self.at
         self.at += 2 if array else 1
         keys = self._dotted()
+        end, self.at = self.at, start
         path: KeyPath = ()
         for key in keys[:-1]:
             path = (*path, key)
+            self._note(path)
             if path in self.items:
                 path = (*path, self.items[path])
         path = (*path, keys[-1])
-        end, self.at = self.at, start
         self._note(path)
         if array:
             self.items[path] = self.items.get(path, -1) + 1

@@ -28,8 +28,8 @@ _CHANGES_USED = 512
 _CANDIDATES = 24
 _WINDOW = 4096
 _LEAST_CHANGES = 16
-_LEAST_LAST = 2
-_TRIES = 64
+_LEAST_LAST = 8
+_TRIES = 6
 _BEGINNING = 1 << 16
 
 Pair = tuple[Steps, Steps]
@@ -118,6 +118,9 @@ def estimate_latency(
 def find_offset_change(model: Steps, dump: Steps, latency: int, cycle: int, reach: int = LATEST) -> OffsetChange | None:
     """Tell whether what follows the first difference is the model at another latency.
 
+    It is not where both sides soon agree again at the old one: a single wrong level moves nothing. Of several
+    latencies that fit (a steady tone) the nearest to the old one is told.
+
     Parameters
     ----------
     model, dump : Steps
@@ -131,40 +134,48 @@ def find_offset_change(model: Steps, dump: Steps, latency: int, cycle: int, reac
     """
     rest = _rest(dump, cycle + latency)
     near = _rest(model, max(cycle - reach, model.start), reach)
+    if _agreeing_from(near, rest, latency, cycle) is not None:
+        return None
     votes = _votes(near, rest, latency - reach, latency + reach)
-    for index in np.argsort(-votes, kind="stable")[:_CANDIDATES]:
-        after = latency - reach + int(index)
-        if votes[index] == 0:
-            break
-        if after == latency:
-            continue
-        begin = _agreeing_from(near, rest, after, cycle)
-        if begin is None:
-            continue
-        ours, theirs = overlap(model, dump, after)
-        until = first_difference(ours.cut(begin, ours.end), theirs.cut(begin, theirs.end))
-        return OffsetChange(cycle, latency, after, ours.end if until is None else until, until is None)
+    best = np.argsort(-votes, kind="stable")[:_CANDIDATES]
+    candidates = [latency - reach + int(i) for i in best if votes[i]]
+    for after in sorted(candidates, key=lambda c: (abs(c - latency), c)):
+        if _is_constant(model, dump, after):
+            return OffsetChange(cycle, latency, after, min(model.end, dump.end - after), True)
+        begin = _agreeing_from(near, rest, after, cycle + max(0, latency - after))
+        if begin is not None:
+            ours, theirs = overlap(model, dump, after)
+            until = first_difference(ours.cut(begin, ours.end), theirs.cut(begin, theirs.end))
+            return OffsetChange(cycle, latency, after, ours.end if until is None else until, until is None)
     return None
 
 
 def _agreeing_from(model: Steps, dump: Steps, latency: int, cycle: int) -> int | None:
-    """Return the cycle, shortly after `cycle`, from which on signals agree with a latency; None where not for long.
+    """Return from where on signals agree with a latency, within `_TRIES` changes from `cycle` on, or None.
 
-    Agreeing for long is over `_LEAST_CHANGES` changes, or to the end and from start to end or over two changes.
+    They must agree over `_LEAST_CHANGES` changes, or to the end over `_LEAST_LAST`.
     """
     ours, theirs = overlap(model, dump, latency)
     for begin in _common_changes(ours, theirs, cycle):
         mine, other = ours.cut(begin, ours.end), theirs.cut(begin, theirs.end)
         until = first_difference(mine, other)
-        if until is None and (len(mine) > _LEAST_LAST or first_difference(ours, theirs) is None):
+        if until is None and len(mine) > _LEAST_LAST:
             return begin
         if until is not None and int(np.searchsorted(mine.cycle, until)) - 1 >= _LEAST_CHANGES:
             return begin
     return None
 
 
+def _is_constant(model: Steps, dump: Steps, latency: int) -> bool:
+    """Tell whether signals agree from start to end with a latency, over one change at least."""
+    ours, theirs = overlap(_beginning(model), _beginning(dump), latency)
+    if len(ours) < 2 or first_difference(ours, theirs) is not None:
+        return False
+    return first_difference(*overlap(model, dump, latency)) is None
+
+
 def _common_changes(ours: Steps, theirs: Steps, cycle: int) -> list[int]:
-    """Return the first cycles from `cycle` on at which both signals change to the same level."""
+    """Return those of the first cycles from `cycle` on at which both signals change to the same level."""
     low = int(np.searchsorted(ours.cycle, cycle))
     near = ours.cycle[low : low + _TRIES]
     if near.size == 0 or len(theirs) == 0:

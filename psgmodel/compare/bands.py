@@ -2,10 +2,11 @@
 
 Stage: compare. In: an `AudioPair`. Out: a `BandResult`. Levels are in dB relative to a full-scale sine (0 dBFS), as
 `psgmodel.audio.bands` measures them: base-10 bands of IEC 61260-1, Hann window, frames of `LENGTH` samples every
-quarter of that, powers averaged so that every sample counts alike. Before its start and past its end a side is taken
-to stand at its first and last sample.
+quarter of that, powers averaged so that every sample counts alike. Both ends are faded over 10 ms to the mean, so that
+the phase in which a tone is cut makes no difference.
 
-A band counts where either side is above the floor; a side below it is taken to be at it.
+A band counts where two periods of its centre fit and either side is above the floor; a side below it is taken to be
+at it.
 
 Two runs of the same noise have levels that differ by chance: by ``4.34 dB * sqrt(2 (1 - c) / (B T))`` (one standard
 deviation), with bandwidth B, duration T and coherence c of the two sides (J. S. Bendat, A. G. Piersol, *Random Data*,
@@ -36,6 +37,8 @@ COHERENCE_LENGTH = 4096
 _DEVIATIONS = 3
 _DB_PER_NEPER_POWER = float(10 / np.log(10))
 _LEAST_FRAMES = 4
+_LEAST_PERIODS = 2
+_FADE_SECONDS = 0.01
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,6 +79,7 @@ def compare_bands(pair: AudioPair, options: SpectralOptions) -> BandResult:
     one = _levels(pair.model, pair.rate)
     usable = (one.nominal_hz >= options.low_hz) & (one.nominal_hz <= options.high_hz)
     usable &= one.high_hz <= pass_band_hz(pair.rate)
+    usable &= one.centre_hz * pair.model.size >= _LEAST_PERIODS * pair.rate
     nominal, ours = one.nominal_hz[usable], one.dbfs[usable]
     theirs, allowance = ours, np.zeros(ours.size)
     if not pair.same:
@@ -99,10 +103,19 @@ def _levels(samples: FloatArray, rate: int) -> BandLevels:
     before = LENGTH - hop
     frames = -(-(samples.size + before) // hop)
     after = (frames - 1) * hop + LENGTH - samples.size - before
-    spectrum = power_spectrum(
-        np.pad(samples, (before, after), mode="edge"), rate, window="hann", length=LENGTH, hop=hop
-    )
+    padded = np.pad(faded(samples, rate), (before, after))
+    spectrum = power_spectrum(padded, rate, window="hann", length=LENGTH, hop=hop)
     return spectrum_bands(replace(spectrum, power=spectrum.power * (frames * hop / samples.size)))
+
+
+def faded(samples: FloatArray, rate: int) -> FloatArray:
+    """Return samples about their mean, with the first and the last 10 ms (an eighth at most) brought to 0."""
+    length = min(int(_FADE_SECONDS * rate), samples.size // 8)
+    ramp = np.sin(np.arange(length) * (np.pi / 2 / max(length, 1))) ** 2
+    result: FloatArray = samples - samples.mean()
+    result[:length] *= ramp
+    result[result.size - length :] *= ramp[::-1]
+    return result
 
 
 def _allowance(pair: AudioPair, bands: BandLevels) -> FloatArray:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from psgmodel.audio.bands import band_centres, band_edges
 from psgmodel.audio.spectra import Window, spectrogram, window_figures
-from psgmodel.compare.bands import pass_band_hz
+from psgmodel.compare.bands import faded, pass_band_hz
 from psgmodel.compare.options import SpectralOptions
 from psgmodel.compare.sides import AudioPair
 
@@ -95,9 +95,12 @@ def compare_moments(pair: AudioPair, clock_hz: Fraction, options: SpectralOption
 
 
 def frame_levels(samples: FloatArray, rate: int, options: SpectralOptions) -> FloatArray:
-    """Return the band levels of each frame. Shape (frames, bands), dBFS; a short signal is held at its end."""
+    """Return the band levels of each frame. Shape (frames, bands), dBFS.
+
+    A signal shorter than a frame is faded at its ends and filled up with its mean.
+    """
     if samples.size < LENGTH:
-        samples = np.pad(samples, (0, LENGTH - samples.size), mode="edge")
+        samples = np.pad(faded(samples, rate), (0, LENGTH - samples.size))
     gather = _gather(rate, options)
     frames = 1 + (samples.size - LENGTH) // HOP
     parts = []

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -95,7 +96,7 @@ def notes_of(chip: Chip, log: RegisterLog, channel: str, model: Steps) -> list[N
     last_of_bunch = np.append(np.diff(begins) > together, True)[: begins.size]
     starts = [int(c) for c in begins[last_of_bunch] if model.start <= c < model.end]
     found: list[Note] = []
-    for start, end in zip(starts, [*starts[1:], model.end], strict=True):
+    for start, end in pairwise([*starts, model.end]):
         part = model.cut(start, end)
         if len(part) < 3:
             continue

@@ -148,50 +148,52 @@ def _moved(pair: AudioPair, options: SpectralOptions, *, fit_gain: bool = False)
         pair = replace(pair, model=model, dump=dump)
     if model.size < 16 or True in pair.silent_sides():
         return pair
-    found = _lie_on(model - model.mean(), dump - dump.mean(), int(options.delay_reach_seconds * pair.rate), fit_gain)
-    if found is None:
+    whole = _whole_delay(model, dump, int(options.delay_reach_seconds * pair.rate), fit_gain)
+    if whole is None:
         return pair
-    whole, part, gain = found
-    if whole > 0:
-        model, dump = model[: model.size - whole], dump[whole:]
-    elif whole < 0:
-        model, dump = model[-whole:], dump[: dump.size + whole]
+    model = model[max(0, -whole) : model.size - max(0, whole)]
+    dump = dump[max(0, whole) : dump.size - max(0, -whole)]
+    part, gain = _part_and_gain(model - model.mean(), dump - dump.mean())
     delay = (whole + part) / pair.rate
     pair = replace(pair, model=model, dump=dump, delay_seconds=delay, skipped=max(0, -whole))
-    if not fit_gain:
+    if not fit_gain or gain == 0:
         return pair
     return replace(pair, dump=dump / gain, gain_db=float(20 * np.log10(abs(gain))), inverted=gain < 0)
 
 
-def _lie_on(model: Samples, dump: Samples, reach: int, either_sign: bool) -> tuple[int, float, float] | None:
-    """Return whole and remaining delay in samples and the gain of `dump` over `model`, or None where not clear."""
+def _whole_delay(model: Samples, dump: Samples, reach: int, either_sign: bool) -> int | None:
+    """Return how many samples `dump` is late, or None where that is not clear."""
     from scipy.fft import irfft, next_fast_len, rfft
 
+    reach = min(reach, model.size // 2)
     size = next_fast_len(model.size + reach + 1, real=True)
-    one, other = rfft(model, size), rfft(dump, size)
-    cross = np.conj(one) * other
-    correlation = irfft(cross, size)
-    reach = min(reach, model.size - 1)
+    model, dump = model - model.mean(), dump - dump.mean()
+    correlation = irfft(np.conj(rfft(model, size)) * rfft(dump, size), size)
     lags = np.arange(-reach, reach + 1)
     value = correlation[lags] / (np.linalg.norm(model) * np.linalg.norm(dump))
     height = np.abs(value) if either_sign else value
     if float(height.max()) < CLEAR:
         return None
-    top = height >= _SAME_PEAK * height.max()
-    inner = np.append(True, height[1:] >= height[:-1]) & np.append(height[:-1] >= height[1:], True)
-    usable = lags[top & inner]
-    whole = int(usable[np.argmin(np.abs(usable))])
+    peaks = np.append(True, height[1:] >= height[:-1]) & np.append(height[:-1] >= height[1:], True)
+    usable = lags[peaks & (height >= _SAME_PEAK * height.max())]
+    return int(usable[np.argmin(np.abs(usable))])
+
+
+def _part_and_gain(model: Samples, dump: Samples) -> tuple[float, float]:
+    """Return the rest of the delay in samples (from the slope of the phase), and the gain with it taken out."""
+    from scipy.fft import next_fast_len, rfft
+
+    size = next_fast_len(2 * model.size, real=True)
+    one, other = rfft(model, size), rfft(dump, size)
+    cross = np.conj(one) * other
+    sign = 1.0 if float(np.sum(cross.real)) >= 0 else -1.0
     turn = 2 * np.pi * np.arange(one.size) / size
-    sign = 1.0 if correlation[whole] >= 0 else -1.0
-    turned = sign * cross * np.exp(1j * turn * whole)
-    phase = np.angle(turned)
-    weight = np.where(np.abs(phase) < np.pi / 2, np.abs(turned), 0.0) * turn
+    phase = np.angle(sign * cross)
+    weight = np.where(np.abs(phase) < np.pi / 2, np.abs(cross), 0.0) * turn
     slope = float(np.sum(weight * turn))
     part = float(np.clip(-np.sum(weight * phase) / slope, -1, 1)) if slope > 0 else 0.0
-    twice = np.full(one.size, 2.0)
-    twice[0] = 1.0
-    gain = float(np.sum(twice * (turned * np.exp(1j * turn * part)).real) / np.sum(twice * np.abs(one) ** 2))
-    return (whole, part, sign * gain) if gain > 0 else None
+    gain = float(np.sum((cross * np.exp(1j * turn * part)).real) / np.sum(np.abs(one) ** 2))
+    return part, gain
 
 
 def _rms(samples: Samples) -> float:

@@ -139,3 +139,26 @@ def test_another_waveform_is_no_changed_offset() -> None:
     first = first_difference(model, dump)
     assert first is not None
     assert find_offset_change(model, dump, 0, first) is None
+
+
+def test_a_single_wrong_level_is_no_changed_offset_even_in_a_steady_tone() -> None:
+    model = tone(500, 100)
+    levels = np.repeat(model.level, model.durations())
+    levels[100_020] += 1
+    dump = steps_from_changes(np.arange(levels.size), levels, levels.size)
+    assert first_difference(model, dump) == 100_020
+    assert find_offset_change(model, dump, 0, 100_020) is None
+
+
+def test_a_few_last_changes_that_happen_to_fit_are_no_changed_offset() -> None:
+    model = steps_from_changes([0, 1000, 1100, 1200, 1300], [0, 1, 0, 1, 0], 1500)
+    dump = steps_from_changes([0, 1000, 1100, 1250, 1350], [0, 1, 0, 1, 0], 1500)
+    assert find_offset_change(model, dump, 0, 1200) is None
+
+
+def test_a_signal_late_from_start_to_end_is_told_with_the_whole_of_it() -> None:
+    model = steps_from_changes([0, 1000, 1100], [0, 1, 0], 1500)
+    dump = steps_from_changes([0, 1002, 1102], [0, 1, 0], 1500)
+    change = find_offset_change(model, dump, 0, 1000)
+    assert change is not None
+    assert (change.after, change.agrees_until, change.to_the_end) == (2, 1498, True)

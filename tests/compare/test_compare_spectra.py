@@ -187,6 +187,7 @@ def test_notes_begin_at_starts_and_at_writes_of_the_period_and_end_at_stops_and_
     assert [n.end for n in notes][:2] == [300_000, 600_001]
     assert 898_000 <= notes[2].end <= 900_000
     assert notes_of(CHIP, log, "noise", model) == []
+    assert notes_of(CHIP, log, "wave", model) == []
 
 
 def test_a_silent_side_compares_nothing_and_says_which() -> None:

@@ -147,8 +147,9 @@ def test_bits_are_decoded_as_python_decodes_them(pairs: list[tuple[str, int]]) -
     buffer, start, end = padded([t.encode() for t, _ in pairs])
     found = decode_levels(buffer, start, end, np.array([w for _, w in pairs]))
     for i, (text, width) in enumerate(pairs):
-        digits = text.lower().replace("h", "1").replace("l", "0")
+        digits = text.lower()
         digits = digits[2:] if digits.startswith("0b") and len(digits) > 2 else digits
+        digits = digits.replace("h", "1").replace("l", "0")
         wrong = not 1 <= len(digits) <= width or not set(digits) <= set("01xzuw-")
         unknown = not wrong and not set(digits) <= {"0", "1"}
         value = 0 if wrong or unknown else int(digits, 2)
