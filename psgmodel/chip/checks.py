@@ -91,6 +91,8 @@ def check_channel(
         _check_patterns(channel.patterns, path, state)
     if channel.kind == "noise" and channel.sweep is not None:
         state.report((*path, "sweep"), "a noise channel has no period to sweep")
+    if channel.kind == "noise" and channel.position_on_start != "reset":
+        state.report((*path, "position_on_start"), "a noise channel has no position; see register.on_start")
     if channel.register is not None:
         check_shift_register(channel.register, (*path, "register"), state)
     if channel.table is not None:
@@ -171,19 +173,17 @@ def check_shift_register(register: ShiftRegister, path: KeyPath, state: ReadingS
 
 
 def check_mixer(mixer: Mixer, channels: Mapping[str, Channel], state: ReadingState) -> None:
-    """Report a mixer whose sums could leave 32 bits."""
+    """Report a mixer whose levels, sums or products could leave 32 bits."""
     _check_count(mixer.trims, ("mixer", "trims"), state)
     size = 1 << mixer.bits
     if mixer.table and len(mixer.table) != size:
         state.report(("mixer", "table"), f"found {len(mixer.table)} entries, one for each sum is {size}")
     if not mixer.trims:
         return
-    largest = sum(mixer.gains.get(name, 1) * largest_level(channel) for name, channel in channels.items())
-    if largest * max(mixer.trims) >= 2**30:
-        state.report(("mixer",), f"the sum could reach {largest * max(mixer.trims)}, accepted: less than 2^30")
-    for name, channel in channels.items():
-        if largest_level(channel) >= 2**30:
-            state.report(("channel", name), f"the level could reach {largest_level(channel)}, accepted: less than 2^30")
+    largest = sum(max(1, mixer.gains.get(name, 1)) * largest_level(channel) for name, channel in channels.items())
+    largest *= max(1, *mixer.trims)
+    if largest >= 2**30:
+        state.report(("mixer",), f"the sum could reach {largest}, accepted: less than 2^30")
 
 
 def largest_level(channel: Channel) -> int:

@@ -18,6 +18,7 @@ from psgmodel.errors import ChipError, Place, nearest
 from psgmodel.tomlfile import TomlFile, load_toml, parse_toml
 
 FORMAT = 1
+_TAKEN = ("mixer", "power", "trim")
 _TABLES = (
     "format",
     "unit",
@@ -129,8 +130,8 @@ def _tables(data: dict[str, Any], key: str, state: ReadingState) -> dict[str, An
         state.report((key,), f"found {show(table)}, tables [{key}.NAME] are expected")
         return {}
     for name in table:
-        if not name.replace("_", "").replace("-", "").isalnum() or name in ("mixer", "power"):
-            state.report((key, name), "a name is made of letters, digits, - and _, and is not mixer or power")
+        if not name.isascii() or not name.replace("_", "").replace("-", "").isalnum() or name in _TAKEN:
+            state.report((key, name), "a name is made of letters, digits, - and _, and is not mixer, power or trim")
     return table
 
 

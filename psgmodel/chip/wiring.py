@@ -124,7 +124,9 @@ class WiringState:
         self.reset: dict[int, int] = {}
 
     def claim(self, first: int, count: int, name: str, path: KeyPath) -> None:
-        """Note who owns some addresses; report addresses outside the bus or owned twice."""
+        """Note who owns some addresses; report a name given twice, and addresses outside the bus or owned twice."""
+        if name in self.owner.values():
+            self.state.report(path, f"the name {name} is given twice")
         bits = self.bus.address_bits if self.bus.access == "direct" else self.bus.index_bits
         if first + count > 1 << bits:
             last = (1 << bits) - 1
@@ -139,7 +141,7 @@ class WiringState:
     def mirror(self, mirror: Mirror, path: KeyPath) -> None:
         """Claim the addresses of a mirror, which are always bus addresses."""
         if self.bus.access == "direct":
-            self.claim(mirror.address, mirror.size, f"the mirror of 0x{mirror.of:02X}", (*path, "address"))
+            self.claim(mirror.address, mirror.size, f"the mirror at 0x{mirror.address:02X}", (*path, "address"))
         elif mirror.address + mirror.size > 1 << self.bus.address_bits:
             self.state.report((*path, "size"), f"the bus has {self.bus.address_bits} address bits")
 
@@ -274,6 +276,7 @@ class WiringState:
             elif type(value) is not int or not 0 <= value < min(1 << self.specs[name].bits, MAX_INT):
                 self.state.report(path, f"found {show(value)}, accepted: 0 to {(1 << self.specs[name].bits) - 1}")
         fields = {}
+        swept = {f"{name}.period" for name, channel in self.channels.items() if channel.sweep is not None}
         for name, spec in self.specs.items():
             wired = self.wired.get(name, 0)
             value = constants.get(name, spec.unwired)
@@ -281,6 +284,8 @@ class WiringState:
             if wired and missing:
                 bit = missing.bit_length() - 1
                 self.state.report(("register",), f"{name} has {spec.bits} bits; bit {bit} is driven by no register")
+            elif not wired and name in swept:
+                self.state.report(("register",), f"{name} is swept, so it must be driven by registers")
             elif not wired and value is None:
                 self.state.report(("register",), f"{name} is driven by no register and has no constant")
             segments = tuple(self.segments.get(name, ()))
