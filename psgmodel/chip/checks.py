@@ -37,6 +37,8 @@ def check_channel(channel: Channel, ticks: Mapping[str, Divider], state: Reading
         _check_patterns(channel.patterns, path, state)
     if channel.kind == "noise" and channel.sweep is not None:
         state.report((*path, "sweep"), "a noise channel has no period to sweep")
+    if channel.kind == "noise" and channel.position_on_start != "reset":
+        state.report((*path, "position_on_start"), "a noise channel has no position; see register.on_start")
     if channel.register is not None:
         check_shift_register(channel.register, (*path, "register"), state)
 
@@ -93,13 +95,14 @@ def check_shift_register(register: ShiftRegister, path: KeyPath, state: ReadingS
 
 
 def check_mixer(mixer: Mixer, channels: Mapping[str, Channel], state: ReadingState) -> None:
-    """Report a mixer whose sums could leave 32 bits."""
+    """Report a mixer whose levels, sums or products could leave 32 bits."""
     _check_count(mixer.trims, ("mixer", "trims"), state)
     if not mixer.trims:
         return
-    largest = sum(mixer.gains.get(name, 1) * largest_level(channel) for name, channel in channels.items())
-    if largest * max(mixer.trims) >= 2**31:
-        state.report(("mixer",), f"the sum could reach {largest * max(mixer.trims)}, accepted: less than 2^31")
+    largest = sum(max(1, mixer.gains.get(name, 1)) * largest_level(channel) for name, channel in channels.items())
+    largest *= max(1, *mixer.trims)
+    if largest >= 2**31:
+        state.report(("mixer",), f"the sum could reach {largest}, accepted: less than 2^31")
 
 
 def largest_level(channel: Channel) -> int:

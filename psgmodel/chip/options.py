@@ -159,7 +159,7 @@ def _read_fraction(value: Any, path: KeyPath, state: ReadingState) -> Fraction:
     result: Fraction | None = None
     if type(value) is int:
         result = Fraction(value)
-    elif isinstance(value, str) and len(value) < 64:
+    elif isinstance(value, str) and len(value) < 64 and not set(value) - set("0123456789_ ./"):
         try:
             result = Fraction(value.replace(" ", "").replace("_", ""))
         except (ValueError, ZeroDivisionError):

@@ -17,6 +17,7 @@ from psgmodel.errors import ChipError, Place, nearest
 from psgmodel.tomlfile import TomlFile, load_toml, parse_toml
 
 FORMAT = 1
+_TAKEN = ("mixer", "trim")
 _TABLES = ("format", "unit", "bus", "ticks", "channel", "mixer", "register", "memory", "constants")
 
 
@@ -67,6 +68,8 @@ def _read(file: TomlFile) -> Chip:
     for name, table in _tables(data, "channel", state).items():
         channels[name] = _channel(name, table, state)
         check_channel(channels[name], ticks, state)
+        if name in unit.outputs:
+            state.report(("channel", name), "an output has this name too")
     if not 1 <= len(channels) <= CHANNEL_LIMIT:
         state.report(("channel",), f"found {len(channels)} channels, accepted: 1 to {CHANNEL_LIMIT}")
     mixer = _mixer(data.get("mixer", {}), list(channels), state)
@@ -100,8 +103,8 @@ def _tables(data: dict[str, Any], key: str, state: ReadingState) -> dict[str, An
         state.report((key,), f"found {show(table)}, tables [{key}.NAME] are expected")
         return {}
     for name in table:
-        if not name.replace("_", "").replace("-", "").isalnum() or name == "mixer":
-            state.report((key, name), "a name is made of letters, digits, - and _, and is not mixer")
+        if not name.isascii() or not name.replace("_", "").replace("-", "").isalnum() or name in _TAKEN:
+            state.report((key, name), "a name is made of letters, digits, - and _, and is not mixer or trim")
     return table
 
 

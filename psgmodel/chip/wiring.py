@@ -118,7 +118,9 @@ class WiringState:
         self.reset: dict[int, int] = {}
 
     def claim(self, first: int, count: int, name: str, path: KeyPath) -> None:
-        """Note who owns some addresses; report addresses outside the bus or owned twice."""
+        """Note who owns some addresses; report a name given twice, and addresses outside the bus or owned twice."""
+        if name in self.owner.values():
+            self.state.report(path, f"the name {name} is given twice")
         if first + count > 1 << self.bus.address_bits:
             last = (1 << self.bus.address_bits) - 1
             self.state.report(path, f"found 0x{first + count - 1:02X}, accepted: 0x00 to 0x{last:02X}")
@@ -236,12 +238,14 @@ class WiringState:
         for name, value in constants.items():
             path = ("constants", name)
             if name not in self.specs:
-                self.state.report(path, "no such field", nearest(name, self.specs))
+                quotes = f'a field is one name in quotes, such as "{next(iter(self.specs), "a.volume")}"'
+                self.state.report(path, "no such field", nearest(name, self.specs) or quotes)
             elif name in self.wired:
                 self.state.report(path, "this field is wired to a register and cannot be a constant too")
             elif type(value) is not int or not 0 <= value < min(1 << self.specs[name].bits, MAX_INT):
                 self.state.report(path, f"found {show(value)}, accepted: 0 to {(1 << self.specs[name].bits) - 1}")
         fields = {}
+        swept = {f"{name}.period" for name, channel in self.channels.items() if channel.sweep is not None}
         for name, spec in self.specs.items():
             wired = self.wired.get(name, 0)
             value = constants.get(name, spec.unwired)
@@ -249,6 +253,8 @@ class WiringState:
             if wired and missing:
                 bit = missing.bit_length() - 1
                 self.state.report(("register",), f"{name} has {spec.bits} bits; bit {bit} is driven by no register")
+            elif not wired and name in swept:
+                self.state.report(("register",), f"{name} is swept, so it must be driven by registers")
             elif not wired and value is None:
                 self.state.report(("register",), f"{name} is driven by no register and has no constant")
             segments = tuple(self.segments.get(name, ()))
