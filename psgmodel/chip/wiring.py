@@ -270,7 +270,8 @@ class WiringState:
         for name, value in constants.items():
             path = ("constants", name)
             if name not in self.specs:
-                self.state.report(path, "no such field", nearest(name, self.specs))
+                quotes = f'a field is one name in quotes, such as "{next(iter(self.specs), "a.volume")}"'
+                self.state.report(path, "no such field", nearest(name, self.specs) or quotes)
             elif name in self.wired:
                 self.state.report(path, "this field is wired to a register and cannot be a constant too")
             elif type(value) is not int or not 0 <= value < min(1 << self.specs[name].bits, MAX_INT):

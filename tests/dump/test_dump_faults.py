@@ -132,6 +132,13 @@ def test_a_broken_body_is_refused_with(fault: str, chunk_bytes: int) -> None:
     assert error.last_good_time == good
 
 
+@pytest.mark.parametrize("chunk_bytes", [1, 2, 11, 2**18])
+def test_a_time_stamp_that_is_repeated_is_not_complete_before_a_later_one(chunk_bytes: int) -> None:
+    assert body_fault("#3\n0!\n#5\n1!\n#5\n0!\n#5\n?\n", chunk_bytes).last_good_time == 3
+    assert body_fault("#3\n0!\n#5\n1!\n#5\n0!\n#6\n?\n", chunk_bytes).last_good_time == 5
+    assert body_fault("#3\n0!\n#3\n?\n", chunk_bytes).last_good_time is None
+
+
 def test_the_first_of_several_faults_is_told() -> None:
     assert "time runs backwards: 1 after 2" in str(body_fault('#2\n0!\n#1\n1?\nb9 "\n$nothing $end\n#0\n'))
     assert 'value "b9"' in str(body_fault('#2\n0!\nb9 "\n$nothing $end\n#1\n1?\n#0\n'))

@@ -135,6 +135,13 @@ def test_a_reference_is_read_with_and_without_a_blank_before_its_range(name: str
         assert read_levels(header(f"wire 4 ! {name}") + "#0\nb101 !\n", ["q"]) == {"t.q": [(0, 5)]}
 
 
+def test_brackets_that_do_not_fit_the_width_are_part_of_the_name() -> None:
+    text = header("wire 4 ! q[7]", "wire 2 # p[3:0]") + "#0\nb101 !\nb11 #\n"
+    assert read_levels(text, ["q[7]", "p[3:0]"]) == {"t.q[7]": [(0, 5)], "t.p[3:0]": [(0, 3)]}
+    with pytest.raises(DumpError, match='no signal "q" in the dump'):
+        read(text, ["q"])
+
+
 def test_escaped_names_keep_their_dots_and_brackets() -> None:
     text = header("wire 1 ! \\a.b[3]", "wire 4 # \\c[0] [3:0]", "wire 1 % \\d[1]\\") + "#0\n1!\nb11 #\n0%\n"
     assert read_levels(text, ["\\a.b[3]", "c[0]", "t.d[1]"]) == {
