@@ -85,17 +85,23 @@ def _read(file: TomlFile) -> Chip:
     dividers, ticks = resolve_ticks(sources, sequencers, state)
     power = read_record(Power, data["power"], ("power",), state) if "power" in data else None
     channels = {}
+    doubtful: set[str] = set()
     for name, table in _tables(data, "channel", state).items():
         channels[name] = _channel(name, table, state)
-        check_channel(channels[name], ticks, dividers, state)
+        if state.spoilt("channel", name):
+            doubtful.add(name)
+        if not state.spoilt("channel", name, "kind"):
+            check_channel(channels[name], ticks, dividers, state)
         if name in dividers or name in unit.outputs:
-            state.report(("channel", name), "a tick, a sequencer or an output has this name already")
+            state.report(("channel", name), "a tick, a sequencer or an output has this name too")
     if not 1 <= len(channels) <= CHANNEL_LIMIT:
         state.report(("channel",), f"found {len(channels)} channels, accepted: 1 to {CHANNEL_LIMIT}")
     mixer = _mixer(data.get("mixer", {}), list(channels), state)
+    if state.spoilt("mixer") or state.spoilt("unit"):
+        doubtful.add("mixer")
     check_mixer(mixer, channels, state)
     specs = field_specs(channels, mixer, unit, power is not None)
-    wiring = WiringState(bus, channels, dividers, specs, state)
+    wiring = WiringState(bus, channels, dividers, specs, doubtful, state)
     registers = [wiring.register(t, ("register", i)) for i, t in enumerate(_list(data, "register", state))]
     memories = [wiring.memory(t, ("memory", i)) for i, t in enumerate(_list(data, "memory", state))]
     mirrors = [read_record(Mirror, t, ("mirror", i), state) for i, t in enumerate(_list(data, "mirror", state))]
