@@ -9,8 +9,8 @@ from psgmodel.dump.bus import BusProbe, BusTraffic, bus_traffic, sample_cycles, 
 from psgmodel.dump.header import Header, Timescale, Variable
 from psgmodel.dump.reader import Dump, DumpChanges, read_changes, read_header
 from psgmodel.dump.rules import ClockRule, GridRule, ResetRule
-from psgmodel.dump.sampling import sample
 from psgmodel.dump.samples import EdgeSamples, Samples, level_steps
+from psgmodel.dump.sampling import sample
 from psgmodel.dump.select import Selection, Signal, choose
 from psgmodel.dump.settle import Changes
 
