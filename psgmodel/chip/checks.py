@@ -33,7 +33,7 @@ def check_channel(channel: Channel, ticks: Mapping[str, Divider], state: Reading
             state.report((*path, key), f"only a {kind} channel has this, and the kind here is {channel.kind}")
         elif not given and kind == channel.kind:
             state.report(path, f"a {kind} channel needs {key}")
-    if channel.kind == "square":
+    if channel.kind == "square" and channel.patterns:
         _check_patterns(channel.patterns, path, state)
     if channel.kind == "noise" and channel.sweep is not None:
         state.report((*path, "sweep"), "a noise channel has no period to sweep")

@@ -47,14 +47,20 @@ def option(
 
 @dataclass(slots=True)
 class ReadingState:
-    """What a reader carries along: the file and the problems found so far."""
+    """What a reader carries along: the file, the problems found so far, and the paths they are at."""
 
     file: TomlFile
     problems: list[Problem]
+    spoilt_paths: set[KeyPath] = dataclasses.field(default_factory=set)
 
     def report(self, path: KeyPath, message: str, hint: str = "") -> None:
         """Note a problem with the key at `path`."""
         self.problems.append(Problem(f"{dotted(path)}: {message}", self.file.place(*path), hint))
+        self.spoilt_paths.add(path)
+
+    def spoilt(self, *path: str | int) -> bool:
+        """Return whether there is a problem at `path` or within, so that conclusions from it would mislead."""
+        return any(known[: len(path)] == path for known in self.spoilt_paths)
 
 
 def dotted(path: KeyPath) -> str:

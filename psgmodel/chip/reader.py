@@ -65,16 +65,22 @@ def _read(file: TomlFile) -> Chip:
         for name, table in _tables(data, "ticks", state).items()
     }
     channels = {}
+    doubtful: set[str] = set()
     for name, table in _tables(data, "channel", state).items():
         channels[name] = _channel(name, table, state)
-        check_channel(channels[name], ticks, state)
+        if state.spoilt("channel", name):
+            doubtful.add(name)
+        if not state.spoilt("channel", name, "kind"):
+            check_channel(channels[name], ticks, state)
         if name in unit.outputs:
             state.report(("channel", name), "an output has this name too")
     if not 1 <= len(channels) <= CHANNEL_LIMIT:
         state.report(("channel",), f"found {len(channels)} channels, accepted: 1 to {CHANNEL_LIMIT}")
     mixer = _mixer(data.get("mixer", {}), list(channels), state)
+    if state.spoilt("mixer") or state.spoilt("unit"):
+        doubtful.add("mixer")
     check_mixer(mixer, channels, state)
-    wiring = WiringState(bus, channels, field_specs(channels, mixer, unit), state)
+    wiring = WiringState(bus, channels, field_specs(channels, mixer, unit), doubtful, state)
     registers = [wiring.register(t, ("register", i)) for i, t in enumerate(_list(data, "register", state))]
     memories = [wiring.memory(t, ("memory", i)) for i, t in enumerate(_list(data, "memory", state))]
     for name in channels:
@@ -136,7 +142,8 @@ def _mixer(table: Any, names: list[str], state: ReadingState) -> Mixer:
     gains = dict.fromkeys(names, 1)
     for name, value in given.items():
         if name not in gains:
-            state.report(("mixer", "gains", name), "no such channel", nearest(name, names))
+            hint = nearest(name, names) or f"known: {', '.join(names)}"
+            state.report(("mixer", "gains", name), "no such channel", hint)
         elif type(value) is not int or not 0 <= value <= 2**16:
             state.report(("mixer", "gains", name), f"found {show(value)}, accepted: 0 to {2**16}")
         else:

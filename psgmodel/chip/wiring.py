@@ -7,8 +7,9 @@ or has a constant; nothing is left to guess.
 
 from __future__ import annotations
 
+import difflib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass
 from typing import Any
 
@@ -106,10 +107,22 @@ def index_bits(count: int) -> int:
 
 
 class WiringState:
-    """Reads registers and memories one by one and keeps what is taken so far."""
+    """Reads registers and memories one by one and keeps what is taken so far.
 
-    def __init__(self, bus: Bus, channels: Mapping[str, Channel], specs: Mapping[str, FieldSpec], state: ReadingState):
-        self.bus, self.channels, self.specs, self.state = bus, channels, specs, state
+    Nothing is said about the widths of fields of `doubtful` channels, whose options could not be read, nor about
+    fields missing where a group that might drive them could not be read.
+    """
+
+    def __init__(
+        self,
+        bus: Bus,
+        channels: Mapping[str, Channel],
+        specs: Mapping[str, FieldSpec],
+        doubtful: Set[str],
+        state: ReadingState,
+    ) -> None:
+        self.bus, self.channels, self.specs, self.doubtful, self.state = bus, channels, specs, doubtful, state
+        self.unread: set[str] = set()
         self.events = [f"{name}.{event}" for name in channels for event in ("start", "stop")]
         self.shown = [f"{name}.active" for name in channels]
         self.owner: dict[int, str] = {}
@@ -143,7 +156,9 @@ class WiringState:
         groups: list[BitField] = []
         for index, item in enumerate(items):
             group = self._group(entry, item, (*path, "fields", index), taken)
-            if group is not None:
+            if group is None:
+                self._note_unread(item)
+            else:
                 mask = ((2 << (group.high - group.low)) - 1) << group.low
                 taken |= mask
                 stored |= mask if group.role == "drives" else 0
@@ -153,6 +168,12 @@ class WiringState:
         self.reset[entry.address] = entry.reset & stored
         groups.sort(key=lambda g: -g.high)
         return Register(entry.name, entry.address, entry.reset & stored, stored, tuple(groups))
+
+    def _note_unread(self, item: Any) -> None:
+        """Note which field a group that could not be read was probably meant to drive."""
+        target = item.get("drives") if isinstance(item, dict) else None
+        if isinstance(target, str):
+            self.unread.update(difflib.get_close_matches(target.partition("[")[0], self.specs, n=1))
 
     def _group(self, entry: RegisterEntry, item: Any, path: KeyPath, taken: int) -> BitField | None:
         field = read_record(FieldEntry, item, path, self.state)
@@ -191,6 +212,8 @@ class WiringState:
     def _drive(self, target: str, address: int, low: int, width: int, path: KeyPath) -> bool:
         found = _TARGET.fullmatch(target)
         name = found[1] if found else target
+        if name.partition(".")[0] in self.doubtful:
+            return False
         spec = self.specs.get(name)
         if not found or spec is None:
             self.state.report(
@@ -237,6 +260,8 @@ class WiringState:
             constants = {}
         for name, value in constants.items():
             path = ("constants", name)
+            if name.partition(".")[0] in self.doubtful:
+                continue
             if name not in self.specs:
                 quotes = f'a field is one name in quotes, such as "{next(iter(self.specs), "a.volume")}"'
                 self.state.report(path, "no such field", nearest(name, self.specs) or quotes)
@@ -246,11 +271,14 @@ class WiringState:
                 self.state.report(path, f"found {show(value)}, accepted: 0 to {(1 << self.specs[name].bits) - 1}")
         fields = {}
         swept = {f"{name}.period" for name, channel in self.channels.items() if channel.sweep is not None}
+        unclear = self.unread if ("register",) not in self.state.spoilt_paths else set(self.specs)
         for name, spec in self.specs.items():
             wired = self.wired.get(name, 0)
             value = constants.get(name, spec.unwired)
             missing = ~wired & ((1 << spec.bits) - 1)
-            if wired and missing:
+            if name in unclear or name.partition(".")[0] in self.doubtful:
+                pass
+            elif wired and missing:
                 bit = missing.bit_length() - 1
                 self.state.report(("register",), f"{name} has {spec.bits} bits; bit {bit} is driven by no register")
             elif not wired and name in swept:
