@@ -16,6 +16,7 @@ from psgmodel.errors import AudioError
 _FLOOR_DB = -120.0
 _WINDOW: Window = "hann"
 _FRAMES_AT_ONCE = 64
+_LONGEST, _SHORTEST = 4096, 64
 
 
 class ColumnsState:
@@ -28,11 +29,14 @@ class ColumnsState:
         How many samples will come, per channel; decides how many frames make a column.
     columns : int
         Most columns of the result.
-    length, hop : int, samples
-        Frame length, and distance from frame to frame.
+    length : int, samples, optional
+        Of a frame; frames are a quarter of it apart. None: 4096, or less for a signal of less than four of them.
     """
 
-    def __init__(self, rate: int, samples: int, *, columns: int = 1200, length: int = 4096, hop: int = 1024) -> None:
+    def __init__(self, rate: int, samples: int, *, columns: int = 1200, length: int | None = None) -> None:
+        if length is None:
+            length = min(_LONGEST, max(_SHORTEST, 1 << max(0, samples // 4).bit_length() >> 1))
+        hop = length // 4
         frames = max(1, 1 + (samples - length) // hop)
         self._rate, self._length, self._hop = rate, length, hop
         self._per_column = -(-frames // columns)

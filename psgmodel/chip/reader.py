@@ -169,7 +169,8 @@ def _mixer(table: Any, names: list[str], state: ReadingState) -> Mixer:
     gains = dict.fromkeys(names, 1)
     for name, value in given.items():
         if name not in gains:
-            state.report(("mixer", "gains", name), "no such channel", nearest(name, names))
+            hint = nearest(name, names) or f"known: {', '.join(names)}"
+            state.report(("mixer", "gains", name), "no such channel", hint)
         elif type(value) is not int or not 0 <= value <= 2**16:
             state.report(("mixer", "gains", name), f"found {show(value)}, accepted: 0 to {2**16}")
         else:

@@ -27,7 +27,8 @@ them. Signals are found by name where no --map says which is which.
 Exit status: 0 they agree, 1 they differ, 2 unusable input, 3 nothing was compared."""
 _EXAMPLE = """  psgmodel compare out/jingle.vcd.gz --chip out/linnet.toml --map out/linnet-bench.toml
   psgmodel compare bench.vcd --chip linnet.toml --judge spectrum --picture bench.png"""
-_STYLES: dict[int, Style] = {0: "good", 1: "bad", 3: "warning"}
+_NOTHING = 3
+_STYLES: dict[int, Style] = {0: "good", 1: "bad", _NOTHING: "warning"}
 
 
 def make_parser() -> CommandParser:
@@ -78,29 +79,22 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     signal_map = _signal_map(arguments, chip)
     latency = _latency(arguments.latency)
     options = _limits(arguments)
-    if is_recording(arguments.dump) and signal_map is None:
-        if arguments.picture:
-            raise UsageError("compare: a recording alone makes no --picture", hint="compare a dump")
-        comparison = compare(
-            chip,
-            arguments.dump,
-            log=log,
-            judge=arguments.judge,
-            latency=latency,
-            whole=arguments.whole,
-            options=options,
-        )
-    else:
-        observation = observed(arguments.dump, chip, signal_map, screen, need_bus=log is None)
-        comparison = compare(
-            chip, observation, log=log, judge=arguments.judge, latency=latency, whole=arguments.whole, options=options
-        )
-        if arguments.picture:
-            draw(arguments.picture, arguments.picture_of, comparison, observation, chip, log)
+    dump: str | Observation = arguments.dump
+    if not is_recording(arguments.dump) or signal_map is not None:
+        dump = observed(arguments.dump, chip, signal_map, screen, need_bus=log is None)
+    elif arguments.picture:
+        raise UsageError("compare: a recording alone makes no --picture", hint="compare a dump")
+    comparison = compare(
+        chip, dump, log=log, judge=arguments.judge, latency=latency, whole=arguments.whole, options=options
+    )
     tell(comparison, screen)
-    screen.result(**comparison.to_json(), picture=arguments.picture)
-    if arguments.picture:
+    screen.result(**comparison.to_json(), picture=None)
+    if arguments.picture and comparison.exit_status == _NOTHING:
+        screen.note("no picture: nothing was compared")
+    elif arguments.picture and not isinstance(dump, str):
+        draw(arguments.picture, arguments.picture_of, comparison, dump, chip, log)
         screen.say(f"\npicture  {arguments.picture}")
+        screen.result(picture=arguments.picture)
     return comparison.exit_status
 
 

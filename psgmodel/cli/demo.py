@@ -57,7 +57,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     from psgmodel.report.sound import rendered_json, rendered_text
 
     folder = make_folder(arguments.out)
-    copies = {name: _copied(name, folder, screen) for name in FILES}
+    copies = {name: copied(name, folder, screen) for name in FILES}
     chip, log = load_chip(copies["linnet.toml"]), load_log(copies["jingle.csv"])
 
     _heading("1  The register log, as sound", screen)
@@ -92,7 +92,7 @@ def _heading(text: str, screen: Screen) -> None:
     screen.say(f"\n{screen.paint(text, 'heading')}\n")
 
 
-def _copied(name: str, folder: Path, screen: Screen) -> str:
+def copied(name: str, folder: Path, screen: Screen) -> str:
     """Return the path of a copy of a shipped file; a copy that somebody changed is kept, and not used."""
     data = shipped_file(name).read_bytes()
     copy = folder / name

@@ -20,8 +20,8 @@ from psgmodel.dump.header import Timescale
 from psgmodel.dump.reader import read_header
 from psgmodel.dump.replay import replayed
 from psgmodel.dump.resolve import complete_map
-from psgmodel.dump.sample import sample
 from psgmodel.dump.samples import Samples
+from psgmodel.dump.sampling import sample
 from psgmodel.dump.signal_map import SignalMap
 from psgmodel.dump.source import CHUNK_BYTES, DumpSource
 from psgmodel.errors import DumpError, Problem

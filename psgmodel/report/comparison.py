@@ -5,7 +5,7 @@ Stage: report. In: a `Comparison`. Out: text. Cycles are written plain, so that 
 
 from __future__ import annotations
 
-from psgmodel.compare.exact import ExactResult
+from psgmodel.compare.exact import ExactResult, late
 from psgmodel.compare.verdict import Comparison, SignalResult, Status
 from psgmodel.compare.writes import SeenWrite
 from psgmodel.report.layout import counted, paragraph, seconds_text, table
@@ -28,13 +28,14 @@ def verdict_line(comparison: Comparison) -> str:
     if c.status is Status.NOTHING:
         return f"{c.file} with {c.chip}"
     first = c.first
-    if first is not None and first.exact is not None and first.exact.divergence is not None:
+    if c.judge == "exact" and first is not None and first.exact is not None and first.exact.divergence is not None:
         at = first.exact.divergence
-        where = "and sounds alike" if first.judged_by == "spectrum" and first.agrees else "first"
-        return f"{c.file} departs from {c.chip}: {first.name} {where}, at cycle {at.cycle} ({seconds_text(at.seconds)})"
-    failing = [s.name for s in c.signals if not s.agrees]
-    what = ", ".join(failing) if failing else "the register log" if c.bus is not None else "less than the whole log"
-    return f"{c.file} departs from {c.chip}: {what}"
+        return f"{c.file} departs from {c.chip}: {first.name} first, at cycle {at.cycle} ({seconds_text(at.seconds)})"
+    failing = list(dict.fromkeys(s.name for s in c.signals if not s.agrees))
+    if failing:
+        return f"{c.file} departs from {c.chip} as audio: {', '.join(failing)}"
+    told_by = "the register log" if c.bus is not None and not c.bus.agrees else "less than the whole log"
+    return f"{c.file} departs from {c.chip}: {told_by}"
 
 
 def comparison_text(comparison: Comparison) -> str:
@@ -65,7 +66,8 @@ def _first_difference(c: Comparison) -> str:
     at = first.exact.divergence
     found = "an unknown level" if at.dump_level is None else str(at.dump_level)
     dump_time = "" if at.dump_time is None else f", dump time {at.dump_time}"
-    text = f"\nfirst difference: {first.name}, {first.path}\n"
+    title = "first difference" if c.judge == "exact" else "first difference to the cycle"
+    text = f"\n{title}: {first.name}, {first.path}\n"
     text += f"  cycle {at.cycle}, {at.seconds:.9f} s{dump_time}\n"
     text += f"  expected {at.model_level}, found {found}\n"
     for reason in first.exact.reasons()[1:]:
@@ -89,9 +91,8 @@ def _other_reasons(c: Comparison) -> str:
         told += c.bus.reasons()
     if c.whole and not c.coverage.complete:
         told.append(f"the dump covers only {c.coverage}")
-    if c.agrees_at is not None:
-        word = "late" if c.agrees_at > 0 else "early"
-        told.append(f"everything agrees if the dump is taken to be {counted(abs(c.agrees_at), 'cycle')} {word}")
+    if c.agrees_at is not None and c.judge == "exact":
+        told.append(f"everything agrees if the dump is taken to be {late(c.agrees_at)}")
     return "\n" + "".join(paragraph(reason, indent="  ") for reason in told) if told else ""
 
 
@@ -123,6 +124,8 @@ def _result(s: SignalResult) -> str:
         return f"{told}; to the cycle differs from {exact.divergence.cycle}"
     share = 100 * exact.differences.cycles / (exact.end - exact.start)
     told += f" from {exact.divergence.cycle}, {share:.3g} % of cycles"
+    if exact.agrees_at is not None:
+        return f"{told}; agrees {late(exact.agrees_at)}"
     return f"{told}, as a channel does" if exact.follows_channels else told
 
 

@@ -1,0 +1,123 @@
+"""Register maps of small chips made up here: drawings typed by hand."""
+
+from __future__ import annotations
+
+from psgmodel.chip import parse_chip
+from psgmodel.report.description import description_markdown, description_tables, description_text
+from psgmodel.report.registers import registers_json, registers_markdown, registers_text
+
+SMALL = """
+format = 1
+[unit]
+name = "Wren"
+clock_hz = "100_000_000 / 3"
+outputs = ["mono"]
+[bus]
+data_bits = {bits}
+address_bits = 4
+[channel.chirp]
+kind = "square"
+volume_bits = 4
+patterns = ["10", "1100"]
+step = {{ bits = {period}, scale = 1 }}
+[mixer]
+bits = 6
+[[register]]
+name = "PITCH"
+address = 1
+reset = 3
+fields = [{{ bits = "{top}:0", drives = "chirp.period" }}]
+[[register]]
+name = "LOUD"
+address = 9
+fields = [
+  {{ bits = "3:0", drives = "chirp.volume" }},
+  {{ bits = "6", strobes = "chirp.start" }},
+  {{ bits = "7", shows = "chirp.active" }},
+]
+"""
+
+EIGHT = SMALL.format(bits=8, period=7, top=6).replace('["10", "1100"]', '["10"]')
+WIDE = SMALL.format(bits=16, period=12, top=11).replace('["10", "1100"]', '["10"]')
+
+DRAWN = """\
+Wren: 33.33333 MHz clock, 8 data bits, 4 address bits, 1 channel, 1 output (mono)
+
+  ▸ writing a 1 acts    ◂ read only    · no such bit: reads 0
+
+      7        6        5        4        3        2        1        0
+ ┌─ 0x1 PITCH ────────────────────────────────────────────── reset 0x03 ─┐
+ │   ·    │ chirp.period                                                 │
+ ├─ 0x9 LOUD ─────────────────────────────────────────────── reset 0x00 ─┤
+ │◂ chirp.│▸ chirp.│   ·    │   ·    │ chirp.volume                      │
+ │active  │start   │        │        │                                   │
+ └───────────────────────────────────────────────────────────────────────┘
+
+field             bits  after reset  held by
+chirp.volume         4            0  LOUD[3:0]
+chirp.period         7            3  PITCH[6:0]
+mixer.mono.chirp     1            1  constant
+"""
+
+DRAWN_WIDE = """\
+ ┌─ 0x1 PITCH  bits 15:8 ────────────────────────────────── reset 0x0003 ─┐
+ │   ·    │   ·    │   ·    │   ·    │ chirp.period                      │
+ ├─ 0x1 PITCH  bits 7:0 ─────────────────────────────────────────────────┤
+ │ chirp.period                                                          │
+"""
+
+
+def test_a_small_map_is_drawn_as_typed_here_by_hand() -> None:
+    assert registers_text(parse_chip(EIGHT)) == DRAWN
+
+
+def test_a_wide_register_is_drawn_in_strips_of_eight_bits() -> None:
+    text = registers_text(parse_chip(WIDE))
+    drawn = "\n".join(line.replace("─", "").rstrip(" ┐┤") for line in DRAWN_WIDE.splitlines())
+    found = "\n".join(line.replace("─", "").rstrip(" ┐┤") for line in text.splitlines()[5:9])
+    assert found == drawn
+    assert len({len(line) for line in text.splitlines() if line.startswith((" ┌", " │", " ├", " └"))}) == 1
+
+
+def test_every_line_of_the_drawing_is_equally_long() -> None:
+    lines = [line for line in registers_text(parse_chip(EIGHT)).splitlines() if line[:2] in (" ┌", " │", " ├", " └")]
+    assert {len(line) for line in lines} == {74}
+
+
+def test_markdown_has_a_row_for_each_group_of_bits() -> None:
+    rows = [
+        [cell.strip() for cell in line.strip("|").split("|")]
+        for line in registers_markdown(parse_chip(EIGHT)).splitlines()
+        if line.startswith("|")
+    ]
+    assert ["0x1", "`PITCH`", "0x03", "6:0", "drives", "`chirp.period`"] in rows
+    assert ["0x9", "`LOUD`", "0x00", "7", "shows", "`chirp.active`"] in rows
+    assert ["", "", "", "6", "strobes", "`chirp.start`"] in rows
+    assert ["`chirp.period`", "7", "3", "PITCH[6:0]"] in rows
+
+
+def test_a_clock_rate_that_is_no_whole_number_stays_exact_in_json() -> None:
+    assert registers_json(parse_chip(EIGHT))["clock_hz"] == "100000000/3"
+
+
+def test_the_reference_says_of_each_option_what_it_accepts_and_its_default() -> None:
+    # Read off the records by hand.
+    options = {(t.header, o.key): (o.accepts, o.default) for t in description_tables() for o in t.options}
+    assert options["[bus]", "data_bits"] == ("8 | 16 | 32", "8")
+    assert options["[unit]", "clock_hz"] == ('integer, or "A / B"', "")
+    assert options["[ticks.NAME]", "every"] == ("integer, 1 to 2^40", "")
+    assert options["[channel.NAME.register]", "seed"] == ("integer, -1 to 2^32 - 1", "-1")
+    assert options["[channel.NAME.step], noise", "stopped"] == ("list of integers, 0 to 31", "[]")
+    assert options["[mixer]", "trims"] == ("list of integers, 0 to 2^16", "[1]")
+    assert options["[channel.NAME]", "kind"] == ('"square" | "wave" | "noise"', "")
+    assert options["[channel.NAME]", "timer"] == ("table", "none")
+
+
+def test_each_option_of_the_reference_stands_in_text_and_markdown() -> None:
+    text, markdown = description_text(), description_markdown()
+    for table in description_tables():
+        assert f"\n{table.header}\n" in text
+        for option in table.options:
+            assert f"\n    {option.key} = {option.accepts}" in text
+            assert f"| `{option.key}`" in markdown
+            assert " ".join(option.sentence.split()) in " ".join(text.split())
