@@ -198,12 +198,6 @@ class WiringState:
         if isinstance(target, str):
             self.unread.update(difflib.get_close_matches(target.partition("[")[0], self.specs, n=1))
 
-    def _note_unread(self, item: Any) -> None:
-        """Note which field a group that could not be read was probably meant to drive."""
-        target = item.get("drives") if isinstance(item, dict) else None
-        if isinstance(target, str):
-            self.unread.update(difflib.get_close_matches(target.partition("[")[0], self.specs, n=1))
-
     def _group(self, entry: RegisterEntry, item: Any, path: KeyPath, taken: int) -> BitField | None:
         field = read_record(FieldEntry, item, path, self.state)
         found = _BITS.fullmatch(field.bits)
