@@ -20,6 +20,7 @@ from psgmodel.chip.records import Chip
 from psgmodel.compare.alignment import EARLIEST, LATEST, LatencyEstimate, estimate_latency
 from psgmodel.compare.exact import late
 from psgmodel.compare.options import SpectralOptions
+from psgmodel.compare.reads import compare_reads
 from psgmodel.compare.recorded import is_recording, observe_recording
 from psgmodel.compare.signals import Sides, compare_signals
 from psgmodel.compare.verdict import Comparison, Coverage, Judge, SignalResult, Status
@@ -108,9 +109,15 @@ def compare(
     if latency != "auto" and any(s.exact is not None and not s.exact.agrees for s in signals):
         hint = _estimate(trace, dump)
         agrees_at = hint.latency if hint is not None and hint.everywhere and hint.latency != number else None
+    reads = None
+    if dump.reads is not None and followed is not None:
+        reads = compare_reads(chip, followed, dump.reads, dump.end)
+        if reads.compared < reads.reads:
+            notes.append(f"{reads.compared} of {reads.reads} reads on the bus were compared, the first ones")
     coverage = _coverage(trace, dump, log)
     nothing = _nothing(dump, signals, coverage)
     fails = not all(s.agrees for s in signals) or (bus is not None and not bus.agrees)
+    fails |= reads is not None and not reads.agrees
     fails |= whole and not coverage.complete
     return Comparison(
         status=Status.NOTHING if nothing else Status.DIFFER if fails else Status.AGREE,
@@ -125,6 +132,7 @@ def compare(
         signals=signals,
         not_compared=dump.map.absent,
         bus=bus,
+        reads=reads,
         coverage=coverage,
         whole=whole,
         edges=dump.edges,

@@ -53,6 +53,7 @@ def observe_recording(path: str | os.PathLike[str], chip: Chip) -> Observation:
         signals=(),
         log=None,
         later_writes=0,
+        reads=None,
         first_time=None,
         end_time=None,
         timescale=None,

@@ -17,6 +17,7 @@ from typing import Any, Literal
 
 from psgmodel.compare.exact import ExactResult, late
 from psgmodel.compare.plain import plain
+from psgmodel.compare.reads import ReadsResult
 from psgmodel.compare.spectral import SpectralResult
 from psgmodel.compare.writes import BusResult
 from psgmodel.dump.observe import Kind
@@ -156,6 +157,8 @@ class Comparison:
     nothing : tuple of str
         Why nothing was compared.
     notes, guesses : tuple of str
+    reads : ReadsResult or None
+        Reads on the bus; None where the map names none.
     """
 
     status: Status
@@ -177,6 +180,7 @@ class Comparison:
     nothing: tuple[str, ...]
     notes: tuple[str, ...]
     guesses: tuple[str, ...]
+    reads: ReadsResult | None = None
 
     @property
     def exit_status(self) -> int:
@@ -210,6 +214,8 @@ class Comparison:
             told.append(f"everything agrees if the dump is taken to be {late(self.agrees_at)}")
         if self.bus is not None:
             told += self.bus.reasons()
+        if self.reads is not None:
+            told += self.reads.reasons()
         if self.whole and not self.coverage.complete:
             told.append(f"the dump covers only {self.coverage}")
         failing = [s for s in self.signals if not s.agrees]

@@ -106,8 +106,8 @@ class GuesserState:
                 self._refuse(part + bits, known, found, f'[bus] {key} = "..."', "or give a register log")
         if len(taken) == len(parts):
             low_active = names.control_name(taken["write"].name).low
-            paths = {key: found.path for key, found in taken.items()}
-            return BusEntry(active="low" if low_active else "high", **paths)
+            write, address, data = (taken[key].path for key in ("write", "address", "data"))
+            return BusEntry(write=write, active="low" if low_active else "high", address=address, data=data)
         if not needed:
             del self.guesses[before[0] :], self.problems[before[1] :]
             missing = ", ".join(part for part, (*_, key) in parts.items() if key not in taken)

@@ -22,7 +22,7 @@ CLOCK = _words("clk clock mclk sysclk sys_clk clk_sys system_clock aclk pclk hcl
 ENABLE = _words("clk_en clken clk_enable clock_enable clock_en clkena cken ck_en clk_ce")
 RESET = _words("rst reset srst arst sreset areset preset hreset sys_rst sys_reset rst_sys")
 WRITE = _words(
-    "wr we write wen wr_en write_en write_enable wr_enable wr_stb wstb write_strobe bus_wr bus_we bus_write "
+    "wr we write wr_en write_en write_enable wr_enable wr_stb wstb write_strobe bus_wr bus_we bus_write "
     "reg_wr reg_we reg_write"
 )
 ADDRESS = _words("waddr wr_addr write_addr write_address addr address adr bus_addr bus_address reg_addr")

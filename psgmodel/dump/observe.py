@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from psgmodel.chip.records import Chip
-from psgmodel.dump.bus import bus_traffic, sample_cycles, strobed_steps
+from psgmodel.dump.bus import BusTraffic, bus_traffic, sample_cycles, strobed_steps
 from psgmodel.dump.header import Timescale
 from psgmodel.dump.reader import read_header
 from psgmodel.dump.replay import replayed
@@ -87,6 +87,8 @@ class Observation:
         The writes of cycles before `end`, recovered from the bus; None where the dump has no bus.
     later_writes : int
         Writes on the bus that lie at or past `end`, behind a second reset or at the last edge.
+    reads : BusTraffic or None
+        Reads on the bus; None where the map names none.
     first_time, end_time : int or None, dump time units
         First and last time stamp.
     timescale : Timescale or None
@@ -107,6 +109,7 @@ class Observation:
     signals: tuple[Observed, ...]
     log: RegisterLog | None
     later_writes: int
+    reads: BusTraffic | None
     first_time: int | None
     end_time: int | None
     timescale: Timescale | None
@@ -176,6 +179,8 @@ def observe(
 def _names(whole: SignalMap) -> list[str]:
     probe = whole.probe()
     found = [probe.strobe, probe.address, probe.data] if probe is not None else []
+    reading = whole.read_probe()
+    found += [reading.strobe, reading.data] if reading is not None else []
     found += [entry.signal for entry in (whole.channels or {}).values()]
     for entry in (whole.outputs or {}).values():
         found += [entry.signal, *([entry.strobe] if entry.strobe else [])]
@@ -198,6 +203,7 @@ def _observation(samples: Samples, whole: SignalMap) -> Observation:
         signals=_signals(samples, whole, end),
         log=log,
         later_writes=later,
+        reads=None if (reading := whole.read_probe()) is None else bus_traffic(samples, reading),
         first_time=samples.first_time,
         end_time=samples.end_time,
         timescale=samples.timescale,
@@ -267,4 +273,6 @@ def _nothing(file: str, whole: SignalMap, timescale: Timescale | None, reason: s
     signals += [Observed(n, Kind.PIN, e.signal, none) for n, e in (whole.pins or {}).items()]
     log = None if whole.probe() is None else make_log([], [], [], end=0, source=f"bus of {file}")
     rule = str(whole.rule())
-    return Observation(file, whole, rule, 0, 0, 0, tuple(signals), log, 0, None, None, timescale, reason, (), None)
+    return Observation(
+        file, whole, rule, 0, 0, 0, tuple(signals), log, 0, None, None, None, timescale, reason, (), None
+    )

@@ -110,6 +110,12 @@ def _looked_up(whole: SignalMap, header: Header, problems: list[Problem]) -> Sig
             address=look(bus.address, ("bus", "address")),
             data=look(bus.data, ("bus", "data")),
         )
+    if bus.write and bus.read:
+        bus = replace(
+            bus,
+            read=look(bus.read, ("bus", "read"), bits=1),
+            read_data=look(bus.read_data, ("bus", "read_data")),
+        )
     channels = {
         name: replace(entry, signal=look(entry.signal, ("channels", name)))
         for name, entry in (whole.channels or {}).items()

@@ -7,7 +7,6 @@ A section that stands in the file is taken as complete; a section that is left o
 
     [clock]
     signal = "bench.clk"      # counted; or, for a dump without it: period, phase, delay in dump time units
-    edge = "rising"
     enable = "clk_en"
 
     [reset]                   # signal = "" for a dump without a reset
@@ -18,6 +17,8 @@ A section that stands in the file is taken as complete; a section that is left o
     write = "wr"
     address = "addr"
     data = "wdata"
+    read = "rd"               # reads are compared where they are named
+    read_data = "rdata"
 
     [channels]
     a = "level_a"
@@ -84,6 +85,15 @@ class BusEntry:
     active: Polarity = option("The level of the strobe that writes.", default="high")
     address: str = option("The address.", default="")
     data: str = option("The data to write.", default="")
+    read: str = option("The read strobe; left out: reads are not compared.", default="")
+    read_active: Polarity = option("The level of the strobe that reads.", default="high")
+    read_data: str = option("The data read.", default="")
+    read_latency: int = option(
+        "Edges after that of the read strobe at which the data read are sampled: 1 where a register holds them.",
+        default=1,
+        at_least=0,
+        at_most=64,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,6 +198,13 @@ class SignalMap:
             return None
         return BusProbe(self.bus.write, self.bus.address, self.bus.data, 1 if self.bus.active == "high" else 0)
 
+    def read_probe(self) -> BusProbe | None:
+        """Return the read side of the bus, or None where it is not named."""
+        if self.probe() is None or self.bus is None or not self.bus.read:
+            return None
+        active: Literal[0, 1] = 1 if self.bus.read_active == "high" else 0
+        return BusProbe(self.bus.read, self.bus.address, self.bus.read_data, active, self.bus.read_latency)
+
 
 def load_map(path: str | Path, chip: Chip) -> SignalMap:
     """Read a signal map from a TOML file; names are not yet looked up in a dump.
@@ -213,15 +230,13 @@ def _read(file: TomlFile, chip: Chip) -> SignalMap:
             state.report((key,), "unknown section", hint)
     if file.data.get("format", 1) != 1:
         state.report(("format",), f"found {show(file.data['format'])}, accepted: 1")
-    names = {"channels": tuple(chip.channels), "outputs": chip.unit.outputs}
-    names["pins"] = names["recordings"] = chip.unit.outputs
-    kinds: dict[str, Any] = {
-        "channels": LevelEntry,
-        "outputs": CodeEntry,
-        "pins": PinEntry,
-        "recordings": RecordingEntry,
+    outputs = chip.unit.outputs
+    groups = {
+        "channels": _group(LevelEntry, "channels", tuple(chip.channels), state),
+        "outputs": _group(CodeEntry, "outputs", outputs, state),
+        "pins": _group(PinEntry, "pins", outputs, state),
+        "recordings": _group(RecordingEntry, "recordings", outputs, state),
     }
-    groups = {s: _group(kinds[s], file.data.get(s), s, names[s], state) for s in kinds}
     clock = _section(ClockEntry, "clock", state)
     bus = _section(BusEntry, "bus", state)
     if clock is not None:
@@ -230,6 +245,8 @@ def _read(file: TomlFile, chip: Chip) -> SignalMap:
         for key in ("address", "data"):
             if not getattr(bus, key):
                 state.report(("bus", key), "missing: a bus with a write strobe has address and data")
+        if bool(bus.read) != bool(bus.read_data):
+            state.report(("bus", "read"), "read and read_data go together")
     result = SignalMap(
         source=file.name, file=file, clock=clock, reset=_section(ResetEntry, "reset", state), bus=bus, **groups
     )
@@ -244,8 +261,9 @@ def _section(kind: type[Any], name: str, state: ReadingState) -> Any:
     return read_record(kind, state.file.data[name], (name,), state)
 
 
-def _group(kind: type[Any], table: Any, section: str, names: tuple[str, ...], state: ReadingState) -> Any:
+def _group(kind: type[Any], section: str, names: tuple[str, ...], state: ReadingState) -> Any:
     """Read a section of entries by name; a text alone stands for the signal (or file) of an entry."""
+    table = state.file.data.get(section)
     if table is None:
         return None
     if not isinstance(table, dict):

@@ -79,6 +79,44 @@ def test_the_rtl_agrees_with_the_model_whole(tmp_path: Path, clock: bool) -> Non
         assert whole.skipped_edges == 5
 
 
+READS = [
+    (1000, 0x08), (1001, 0x09), (1002, 0x0A), (1003, 0x02), (1004, 0x0E), (1005, 0x07), (1006, 0x41), (1007, 0x0D),
+    (30_003, 0x08), (30_004, 0x09), (30_005, 0x02), (30_006, 0x00), (30_007, 0x21),
+]  # fmt: skip
+
+
+def read_back(rtl: Path, folder: Path) -> Comparison:
+    log = [(cycle, "w", address, value) for cycle, address, value in WRITES]
+    log += [(cycle, "r", address, 0) for cycle, address in READS]
+    dump = folder / "linnet.vcd"
+    simulate(build_icarus(rtl, folder), sorted(log), CYCLES, dump, clock=False)
+    text = "[clock]\nperiod = 162\nphase = 81\n[bus]\nwrite = 'wr'\naddress = 'addr'\ndata = 'wdata'\n"
+    return compare(CHIP, dump, signal_map=parse_map(text + "read = 'rd'\nread_data = 'rdata'\n", CHIP))
+
+
+def test_reads_of_the_rtl_give_what_the_model_holds(tmp_path: Path) -> None:
+    found = read_back(LINNET, tmp_path)
+    assert found.status is Status.AGREE, found.reasons()
+    assert found.reads is not None
+    assert (found.reads.reads, found.reads.compared, found.reads.wrong) == (13, 13, 0)
+
+
+def test_a_register_that_reads_back_a_bit_too_many_is_named(tmp_path: Path) -> None:
+    old = "7'h09: value_here = {2'b00, a_pattern"
+    text = LINNET.read_text(encoding="utf-8")
+    assert text.count(old) == 1
+    rtl = tmp_path / "linnet.v"
+    rtl.write_text(text.replace(old, old.replace("2'b00", "2'b01")), encoding="utf-8")
+    found = read_back(rtl, tmp_path)
+    assert found.status is Status.DIFFER
+    assert found.reads is not None
+    assert found.reads.wrong == 2
+    assert found.reasons() == (
+        "2 reads of 13 gave another value, the first at cycle 1001 (0.000162923 s): "
+        "A_TONE 0x09: expected 0x20, found 0x60",
+    )
+
+
 @pytest.mark.parametrize("fault", FAULTS)
 def test_one_faulty_line_is_found_in_the_signal_where_it_is(fault: str, tmp_path: Path) -> None:
     old, new, name = FAULTS[fault]

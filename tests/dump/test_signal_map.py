@@ -121,6 +121,7 @@ def test_all_problems_of_a_map_are_told_together_with_lines_and_hints() -> None:
         ("[clock]\nperiod = 5\ndelay = 5\n", "clock.delay: found 5, accepted: 0 to 4"),
         ("[clock]\nperiod = 2.5\n", "clock.period: found 2.5, an integer is expected"),
         ('[reset]\nsignal = "r"\nactive = 0\n', 'reset.active: found 0, accepted: "high", "low"'),
+        ("[bus]\nwrite = 'w'\naddress = 'a'\ndata = 'd'\nread = 'r'\n", "bus.read: read and read_data go together"),
         ("[outputs]\nleft = 3\n", "outputs.left: found 3, a table is expected"),
         ("channels = 3\n", "channels: found 3, a table is expected"),
         ("format = 2\n", "format: found 2, accepted: 1"),
@@ -144,7 +145,7 @@ def test_a_map_that_is_not_there_says_so(tmp_path: Path) -> None:
     [
         ("RST_N", "rst", True), ("resetn", "reset", True), ("nrst", "rst", True), ("i_rst_n", "rst", True),
         ("reset_b", "reset", True), ("rst_i", "rst", False), ("wr_n_i", "wr", True), ("n_reset", "reset", True),
-        ("wen", "wen", False), ("clk_i", "clk", False),
+        ("we", "we", False), ("clk_i", "clk", False),
     ],
 )  # fmt: skip
 def test_polarity_is_told_by_a_trailing_mark(name: str, base: str, low: bool) -> None:
