@@ -86,13 +86,8 @@ def _write_rows(writes: tuple[SeenWrite, ...]) -> str:
 
 def _other_reasons(c: Comparison) -> str:
     """Return what is not told with the first difference nor in the table: bus, coverage, another latency."""
-    told: list[str] = []
-    if c.bus is not None:
-        told += c.bus.reasons()
-    if c.whole and not c.coverage.complete:
-        told.append(f"the dump covers only {c.coverage}")
-    if c.agrees_at is not None and c.judge == "exact":
-        told.append(f"everything agrees if the dump is taken to be {late(c.agrees_at)}")
+    of_signals = {reason for s in c.signals for reason in s.reasons()}
+    told = [reason for reason in c.reasons() if reason not in of_signals and reason not in c.nothing]
     return "\n" + "".join(paragraph(reason, indent="  ") for reason in told) if told else ""
 
 

@@ -31,12 +31,12 @@ from psgmodel.chip.records import Bus, Mirror, Mixer, Power, Sequencer, TickSour
 from psgmodel.chip.wiring import FieldEntry, MemoryEntry, RegisterEntry
 from psgmodel.report.layout import markdown_table, paragraph
 
-_TABLES: tuple[tuple[str, type], ...] = (
+TABLES: tuple[tuple[str, type], ...] = (
     ("[unit]", Unit),
     ("[bus]", Bus),
-    ("[ticks.NAME]", TickSource),
-    ("[sequencers.NAME]", Sequencer),
     ("[power]", Power),
+    ("[sequencers.NAME]", Sequencer),
+    ("[ticks.NAME]", TickSource),
     ("[channel.NAME]", Channel),
     ("[channel.NAME.step], square and wave", StepClock),
     ("[channel.NAME.step], noise", NoiseClock),
@@ -52,10 +52,12 @@ _TABLES: tuple[tuple[str, type], ...] = (
     ("[[memory]]", MemoryEntry),
     ("[[mirror]]", Mirror),
 )
+"""How each table is written, and the record that it is read into."""
+
 _NOTES: Mapping[str, str] = {
     "[channel.NAME]": "The table step, below, is required too.",
-    "[power]": "With this table there is a field power: while it is 0 the unit is as after reset, and every write but to "
-    "its own register is lost.",
+    "[power]": "With this table there is a field power: while it is 0 the unit is as after reset, and every write but "
+    "to its own register is lost.",
     "[mixer]": "The table gains gives the gain of a channel by name, such as gains = { a = 4 }; 1 where not given.",
     "[[register]]": "The list fields says what the bits do; bits that it leaves out do not exist and read 0.",
 }
@@ -95,7 +97,7 @@ class TableText:
 
 def description_tables() -> tuple[TableText, ...]:
     """Return every table of the description language, in the order in which a description is read."""
-    return tuple(TableText(header, _sentence(header, record), tuple(_options(record))) for header, record in _TABLES)
+    return tuple(TableText(header, _sentence(header, record), tuple(_options(record))) for header, record in TABLES)
 
 
 def description_text() -> str:

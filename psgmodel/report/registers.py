@@ -35,6 +35,8 @@ def registers_text(chip: Chip) -> str:
         lines.append(_rule_text(_memory_name(chip, memory), "", "├┤"))
         lines += _cells([(_INNER, _memory_words(chip, memory))])
     lines += [" └" + "─" * _INNER + "┘", ""]
+    if words := _special(chip):
+        lines += [*(f"  {line}" for line in words), ""]
     return "\n".join(lines) + "\n" + table(("field", "bits", "after reset", "held by"), _field_rows(chip), right=(1, 2))
 
 
@@ -51,6 +53,8 @@ def registers_markdown(chip: Chip) -> str:
     text = f"# Registers of {chip.unit.name}\n\n{headline(chip)}\n\n"
     text += "Bits that are not listed do not exist: they read 0. A strobe acts when a 1 is written, stores nothing.\n\n"
     text += markdown_table(("address", "register", "reset", "bits", "what they do", "target"), rows)
+    if words := _special(chip):
+        text += "\n" + "".join(f"- {line}\n" for line in words)
     fields = [[f"`{name}`", bits, reset, held] for name, bits, reset, held in _field_rows(chip)]
     return text + "\n## Fields\n\n" + markdown_table(("field", "bits", "after reset", "held by"), fields)
 
@@ -68,6 +72,9 @@ def registers_json(chip: Chip) -> dict[str, Any]:
                 "address": register.address,
                 "reset": register.reset,
                 "stored_mask": register.stored,
+                "read_mask": register.read_mask,
+                "read_ones": register.read_ones,
+                "on_write": list(register.on_write),
                 "fields": [{"high": g.high, "low": g.low, "role": g.role, "target": g.target} for g in register.fields],
             }
             for register in chip.registers.values()
@@ -77,6 +84,7 @@ def registers_json(chip: Chip) -> dict[str, Any]:
                 "name": memory.name,
                 "channel": memory.channel,
                 "address": memory.address,
+                "addresses": memory.size,
                 "samples": _table_of(chip, memory)[0],
                 "bits": _table_of(chip, memory)[1],
             }
@@ -189,12 +197,45 @@ def _table_of(chip: Chip, memory: Memory) -> tuple[int, int]:
 
 def _memory_words(chip: Chip, memory: Memory) -> str:
     samples, bits = _table_of(chip, memory)
-    return f"{samples} samples of {bits} bits, one an address, played by {memory.channel}"
+    each = samples // memory.size if memory.size else 0
+    packed = "one an address" if each <= 1 else f"{each} an address"
+    return f"{samples} samples of {bits} bits, {packed}, played by {memory.channel}"
 
 
 def _memory_range(chip: Chip, memory: Memory) -> str:
-    last = memory.address + _table_of(chip, memory)[0] - 1
-    return f"{_address(chip, memory.address)} to {_address(chip, last)}"
+    return _range(chip, memory.address, memory.size)
+
+
+def _special(chip: Chip) -> list[str]:
+    """Return what the strips cannot show: ports, writes that act, bits that read 1, mirrored addresses."""
+    bus, words = chip.bus, []
+    if bus.access == "index-data":
+        on = f", which moves it on by {bus.index_step}" if bus.index_step else ""
+        words.append(
+            f"bus address {bus.index_address} takes the index (the addresses above), {bus.data_address} the data{on}"
+        )
+    for register in chip.registers.values():
+        if register.on_write:
+            words.append(f"any write to {register.name} strobes {', '.join(register.on_write)}")
+        if register.read_ones:
+            words.append(f"{register.name} always reads 1 in the bits {_value(chip, register.read_ones)}")
+        hidden = (register.stored | _shown(register)) & ~register.read_mask
+        if hidden:
+            words.append(f"{register.name} reads 0 in the bits {_value(chip, hidden)}, whatever they hold")
+    for m in chip.mirrors:  # these are addresses of the bus, also where an index port chooses registers
+        here, there = (
+            f"{_hex(a, bus.address_bits)} to {_hex(a + m.size - 1, bus.address_bits)}" for a in (m.address, m.of)
+        )
+        words.append(f"{here} stand for {there}")
+    return words
+
+
+def _shown(register: Register) -> int:
+    return sum(((2 << (g.high - g.low)) - 1) << g.low for g in register.fields if g.role == "shows")
+
+
+def _range(chip: Chip, first: int, count: int) -> str:
+    return f"{_address(chip, first)} to {_address(chip, first + count - 1)}"
 
 
 def _memory_name(chip: Chip, memory: Memory) -> str:
@@ -202,8 +243,12 @@ def _memory_name(chip: Chip, memory: Memory) -> str:
 
 
 def _address(chip: Chip, address: int) -> str:
-    return f"0x{address:0{-(-chip.bus.address_bits // 4)}X}"
+    return _hex(address, chip.bus.address_bits if chip.bus.access == "direct" else chip.bus.index_bits)
+
+
+def _hex(number: int, bits: int) -> str:
+    return f"0x{number:0{-(-bits // 4)}X}"
 
 
 def _value(chip: Chip, value: int) -> str:
-    return f"0x{value:0{chip.bus.data_bits // 4}X}"
+    return _hex(value, chip.bus.data_bits)

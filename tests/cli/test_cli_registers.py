@@ -42,7 +42,15 @@ def test_the_json_map_is_what_the_description_says(tmp_path: Path) -> None:
             (role,) = field.keys() - {"bits"}
             wanted.add((register["name"], int(high), int(low or high), role, field[role]))
     assert drawn == wanted
-    assert result["memories"] == [{"name": "W_MEMORY", "channel": "wave", "address": 64, "samples": 64, "bits": 6}]
+    (memory,) = result["memories"]
+    assert memory == {
+        "name": "W_MEMORY",
+        "channel": "wave",
+        "address": 64,
+        "addresses": 64,
+        "samples": 64,
+        "bits": 6,
+    }
 
 
 def test_the_reference_names_every_option_that_the_demo_chip_uses(tmp_path: Path) -> None:

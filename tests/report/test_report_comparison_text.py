@@ -96,6 +96,7 @@ AGREE = Comparison(
     signals=(signal(A), signal(B), signal(LEFT)),
     not_compared=("noise",),
     bus=None,
+    reads=None,
     coverage=Coverage(cycles=1000, of_cycles=2000, writes=4, of_writes=8, compared_end=1000),
     whole=False,
     edges=1001,

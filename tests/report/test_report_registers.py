@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from psgmodel.chip import parse_chip
-from psgmodel.report.description import description_markdown, description_tables, description_text
+import dataclasses
+
+from psgmodel.chip import channel, parse_chip, records, wiring
+from psgmodel.chip.options import options_of
+from psgmodel.report.description import TABLES, description_markdown, description_tables, description_text
 from psgmodel.report.registers import registers_json, registers_markdown, registers_text
 
 SMALL = """
@@ -84,6 +87,32 @@ def test_every_line_of_the_drawing_is_equally_long() -> None:
     assert {len(line) for line in lines} == {74}
 
 
+def with_reads_and_writes(text: str) -> str:
+    extra = 'name = "PITCH"\non_write = ["chirp.start"]\nread_ones = 0x80\nread_mask = 0x0F'
+    return text.replace('name = "PITCH"', extra)
+
+
+def test_what_writing_and_reading_do_beside_the_bits_is_told_below_and_so_are_mirrored_addresses() -> None:
+    text = with_reads_and_writes(EIGHT).replace("address_bits = 4", "address_bits = 5")
+    text += "\n[[mirror]]\naddress = 0x10\nsize = 8\nof = 0\n"
+    chip = parse_chip(text)
+    for line in (
+        "any write to PITCH strobes chirp.start",
+        "PITCH always reads 1 in the bits 0x80",
+        "PITCH reads 0 in the bits 0x70, whatever they hold",
+        "0x10 to 0x17 stand for 0x00 to 0x07",
+    ):
+        assert f"\n  {line}\n" in registers_text(chip)
+        assert f"\n- {line}\n" in registers_markdown(chip)
+
+
+def test_an_index_port_is_told_and_addresses_are_as_wide_as_the_index() -> None:
+    ports = 'address_bits = 4\naccess = "index-data"\nindex_bits = 6\nindex_step = 1'
+    told = registers_text(parse_chip(EIGHT.replace("address_bits = 4", ports)))
+    assert "\n  bus address 0 takes the index (the addresses above), 1 the data, which moves it on by 1\n" in told
+    assert "─ 0x01 PITCH ─" in told
+
+
 def test_markdown_has_a_row_for_each_group_of_bits() -> None:
     rows = [
         [cell.strip() for cell in line.strip("|").split("|")]
@@ -105,12 +134,22 @@ def test_the_reference_says_of_each_option_what_it_accepts_and_its_default() -> 
     options = {(t.header, o.key): (o.accepts, o.default) for t in description_tables() for o in t.options}
     assert options["[bus]", "data_bits"] == ("8 | 16 | 32", "8")
     assert options["[unit]", "clock_hz"] == ('integer, or "A / B"', "")
-    assert options["[ticks.NAME]", "every"] == ("integer, 1 to 2^40", "")
+    assert options["[sequencers.NAME]", "every"] == ("integer, 1 to 2^40", "")
     assert options["[channel.NAME.register]", "seed"] == ("integer, -1 to 2^32 - 1", "-1")
     assert options["[channel.NAME.step], noise", "stopped"] == ("list of integers, 0 to 31", "[]")
     assert options["[mixer]", "trims"] == ("list of integers, 0 to 2^16", "[1]")
     assert options["[channel.NAME]", "kind"] == ('"square" | "wave" | "noise"', "")
     assert options["[channel.NAME]", "timer"] == ("table", "none")
+
+
+def test_no_record_of_the_language_is_left_out_of_its_reference() -> None:
+    with_options = {
+        record
+        for module in (channel, records, wiring)
+        for record in vars(module).values()
+        if isinstance(record, type) and dataclasses.is_dataclass(record) and any(options_of(record))
+    }
+    assert with_options == {record for _, record in TABLES}
 
 
 def test_each_option_of_the_reference_stands_in_text_and_markdown() -> None:
