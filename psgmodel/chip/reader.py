@@ -102,11 +102,12 @@ def _read(file: TomlFile) -> Chip:
     check_mixer(mixer, channels, state)
     specs = field_specs(channels, mixer, unit, power is not None)
     wiring = WiringState(bus, channels, dividers, specs, doubtful, state)
+    wiring.addresses.ports()
     registers = [wiring.register(t, ("register", i)) for i, t in enumerate(_list(data, "register", state))]
     memories = [wiring.memory(t, ("memory", i)) for i, t in enumerate(_list(data, "memory", state))]
     mirrors = [read_record(Mirror, t, ("mirror", i), state) for i, t in enumerate(_list(data, "mirror", state))]
     for index, mirror in enumerate(mirrors):
-        wiring.mirror(mirror, ("mirror", index))
+        wiring.addresses.mirror(mirror, ("mirror", index))
     for name in channels:
         count = sum(m.channel == name for m in memories)
         if channels[name].kind == "wave" and count != 1:

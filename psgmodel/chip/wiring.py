@@ -13,9 +13,10 @@ from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass
 from typing import Any
 
+from psgmodel.chip.addresses import AddressState
 from psgmodel.chip.channel import Channel, NoiseClock, StepClock
 from psgmodel.chip.options import MAX_INT, ReadingState, option, read_record, show
-from psgmodel.chip.records import BitField, Bus, Field, Memory, Mirror, Mixer, Register, Segment, Unit
+from psgmodel.chip.records import BitField, Bus, Field, Memory, Mixer, Register, Segment, Unit
 from psgmodel.errors import nearest
 from psgmodel.tomlfile import KeyPath
 
@@ -125,37 +126,15 @@ class WiringState:
         self.events = [f"{name}.{event}" for name in channels for event in ("start", "stop")]
         self.events += [f"{name}.restart" for name in dividers]
         self.shown = [f"{name}.active" for name in channels]
-        self.owner: dict[int, str] = {}
+        self.addresses = AddressState(bus, state)
         self.segments: dict[str, list[Segment]] = {}
         self.wired: dict[str, int] = {}
         self.reset: dict[int, int] = {}
 
-    def claim(self, first: int, count: int, name: str, path: KeyPath) -> None:
-        """Note who owns some addresses; report a name given twice, and addresses outside the bus or owned twice."""
-        if name in self.owner.values():
-            self.state.report(path, f"the name {name} is given twice")
-        bits = self.bus.address_bits if self.bus.access == "direct" else self.bus.index_bits
-        if first + count > 1 << bits:
-            last = (1 << bits) - 1
-            self.state.report(path, f"found 0x{first + count - 1:02X}, accepted: 0x00 to 0x{last:02X}")
-            return
-        for address in range(first, first + count):
-            if address in self.owner:
-                self.state.report(path, f"address 0x{address:02X} already belongs to {self.owner[address]}")
-                return
-            self.owner[address] = name
-
-    def mirror(self, mirror: Mirror, path: KeyPath) -> None:
-        """Claim the addresses of a mirror, which are always bus addresses."""
-        if self.bus.access == "direct":
-            self.claim(mirror.address, mirror.size, f"the mirror at 0x{mirror.address:02X}", (*path, "address"))
-        elif mirror.address + mirror.size > 1 << self.bus.address_bits:
-            self.state.report((*path, "size"), f"the bus has {self.bus.address_bits} address bits")
-
     def register(self, table: Any, path: KeyPath) -> Register:
         """Read one ``[[register]]``."""
         entry = read_record(RegisterEntry, table, path, self.state, known=("fields",))
-        self.claim(entry.address, 1, entry.name, (*path, "address"))
+        self.addresses.claim(entry.address, 1, entry.name, (*path, "address"))
         items = table.get("fields", []) if isinstance(table, dict) else []
         if not isinstance(items, list):
             self.state.report((*path, "fields"), f"found {show(items)}, a list is expected")
@@ -273,7 +252,7 @@ class WiringState:
             wave = self.channels[entry.channel].table
             if wave is not None:
                 size = max(wave.samples // wave.per_address, 1)
-                self.claim(entry.address, size, entry.name, (*path, "address"))
+                self.addresses.claim(entry.address, size, entry.name, (*path, "address"))
                 if wave.bits * wave.per_address > self.bus.data_bits:
                     found = f"{wave.per_address} samples of {wave.bits} bits"
                     self.state.report(path, f"{found} do not fit {self.bus.data_bits} data bits")

@@ -97,7 +97,7 @@ def _rows(text: str, name: str) -> Iterator[tuple[int, list[str]]]:
 def _number(text: str, column: str, place: Place, problems: list[Problem]) -> int:
     word = text.strip()
     try:
-        if len(word) > 40:
+        if len(word) > 40 or not word.isascii():
             raise ValueError
         number = int(word, 16) if word.lower().startswith("0x") else int(word)
     except ValueError:
