@@ -51,8 +51,10 @@ class Problem:
     hint: str = ""
 
     def __str__(self) -> str:
+        """Return the problem as one line; what cannot be printed, such as a line break in a name, is escaped."""
         text = f"{self.place}: {self.message}" if self.place else self.message
-        return f"{text} ({self.hint})" if self.hint else text
+        text = f"{text} ({self.hint})" if self.hint else text
+        return text if text.isprintable() else "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
 
 
 class PsgmodelError(Exception):

@@ -8,11 +8,12 @@ cycle alone says where the log ends. The .npz form holds the arrays cycle, addre
 from __future__ import annotations
 
 import csv
-import zipfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from psgmodel.errors import Place, Problem, RegisterLogError, nearest
 from psgmodel.output import whole_file, write_text_whole
@@ -140,14 +141,24 @@ def save_log(log: RegisterLog, path: str | Path, *, comment: str = "") -> None:
 def _load_npz(path: str | Path) -> RegisterLog:
     place = Place(str(path))
     try:
-        with np.load(path, allow_pickle=False) as archive:
-            missing = [key for key in (*HEADER, "end") if key not in archive]
-            if missing:
-                raise RegisterLogError(f"the archive has no array {missing[0]!r}", place=place)
-            columns = [archive[key] for key in HEADER]
-            end = archive["end"]
-    except (OSError, ValueError, EOFError, zipfile.BadZipFile) as reason:
+        columns, end = _arrays(path)
+    except RegisterLogError:
+        raise
+    except OSError as reason:
+        raise RegisterLogError(f"cannot read: {reason.strerror or reason}", place=place) from reason
+    except Exception as reason:  # a damaged archive can raise anything: zipfile, zlib and NumPy promise no one class
         raise RegisterLogError(f"cannot read as NumPy archive: {reason}", place=place) from reason
     if end.shape != () or end.dtype.kind not in "iu":
         raise RegisterLogError("the array 'end' is not one whole number", place=place)
     return make_log(columns[0], columns[1], columns[2], end=int(end), source=str(path))
+
+
+def _arrays(path: str | Path) -> tuple[list[NDArray[Any]], NDArray[Any]]:
+    with open(path, "rb") as stream, np.load(stream, allow_pickle=False) as archive:
+        missing = [key for key in (*HEADER, "end") if key not in archive]
+        if missing:
+            raise RegisterLogError(f"the archive has no array {missing[0]!r}", place=Place(str(path)))
+        arrays = [archive[key] for key in (*HEADER, "end")]
+        if not all(isinstance(array, np.ndarray) for array in arrays):
+            raise ValueError("it holds something else than arrays")
+        return arrays[:3], arrays[3]

@@ -109,10 +109,12 @@ def make_log(
     columns = [c.astype(np.int64) if c.size == 0 else c for c in columns]
     if any(c.ndim != 1 or c.shape != columns[0].shape for c in columns):
         shapes = ", ".join(str(c.shape) for c in columns)
-        raise RegisterLogError(f"cycle, address and value have the shapes {shapes}; three equal lists are expected")
+        text = f"cycle, address and value have the shapes {shapes}; three equal lists are expected"
+        raise RegisterLogError(text, place=Place(source))
     if any(c.dtype.kind not in "iu" for c in columns):
         kinds = ", ".join(str(c.dtype) for c in columns)
-        raise RegisterLogError(f"cycle, address and value have the types {kinds}; integers are expected")
+        text = f"cycle, address and value have the types {kinds}; integers are expected"
+        raise RegisterLogError(text, place=Place(source))
     at = None if lines is None else np.asarray(lines, dtype=np.int64)
     bare = RegisterLog(columns[0], columns[1], columns[2], 0, source, at)
     problems = []

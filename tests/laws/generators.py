@@ -196,12 +196,16 @@ def draw_ticks(rng: Random, chip: Table) -> list[str]:
     return own
 
 
+class Raw(str):
+    """TOML that is written out as it is, not as a text in quotes."""
+
+
 def toml_value(value: Any) -> str:
     if isinstance(value, dict):
         return "{ " + ", ".join(f"{toml_key(k)} = {toml_value(v)}" for k, v in value.items()) + " }" if value else "{}"
     if isinstance(value, list):
         return "[" + ", ".join(toml_value(v) for v in value) + "]"
-    return json.dumps(value)
+    return str(value) if isinstance(value, Raw) else json.dumps(value)
 
 
 def toml_key(key: str) -> str:

@@ -34,6 +34,12 @@ def test_a_problem_reads_place_message_hint() -> None:
     assert str(Problem("no such thing", hint="try that")) == "no such thing (try that)"
 
 
+def test_a_problem_is_one_line_whatever_stands_in_it() -> None:
+    odd = Problem('found "a\nb\x1b[31m\u2028"', Place("a\tb.toml", 2), "\r")
+    assert str(odd) == 'a\\tb.toml:2: found "a\\nb\\x1b[31m\\u2028" (\\r)'
+    assert str(Problem("größer — 5 Ω")) == "größer — 5 Ω"
+
+
 def test_an_error_holds_all_its_problems_a_line_each() -> None:
     one, other = Problem("first", Place("a", 1)), Problem("second", Place("a", 9), "hint")
     error = ChipError([one, other])
