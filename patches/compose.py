@@ -26,9 +26,11 @@ class Score:
         self.rows: list[tuple[int, int, int]] = []
 
     def write(self, cycle: int, address: int, value: int) -> None:
+        """Note a write; it is made at this cycle, or as soon after as the bus is free."""
         self.rows.append((cycle, address, value))
 
     def save(self, name: str, end: int) -> None:
+        """Write the log beside this script."""
         rows = sorted(self.rows, key=lambda row: row[0])
         free = 0
         with open(HERE / name, "w", newline="") as stream:
@@ -85,6 +87,7 @@ def hit(
 
 
 def voice(score: Score, at: int, channel: str, volume: int, fade: int, louder: bool, length: int) -> None:
+    """Set volume, length and envelope."""
     base = BASE[channel]
     score.write(at, base + 2, volume | (length >> 8) << 6 | (0x80 if length else 0))
     score.write(at, base + 3, length & 0xFF)
@@ -92,8 +95,14 @@ def voice(score: Score, at: int, channel: str, volume: int, fade: int, louder: b
 
 
 def load_wave(score: Score, at: int, samples: list[int]) -> None:
+    """Fill the wave memory."""
     for index, sample in enumerate(samples):
         score.write(at, 0x40 + index, sample)
+
+
+def notes(text: str) -> list[str]:
+    """Return the notes of a text, "-" for a rest."""
+    return text.split()
 
 
 def mellow(odd: float) -> list[int]:
@@ -116,10 +125,10 @@ def jingle() -> None:
     for knock in range(9):
         at = 300_000 + eighth * knock // 4 + knock * knock * 12_000
         hit(score, at, 2 + knock // 3, 5, 24 - 2 * knock, 1, 12, short=knock % 2 == 1)
-    tune = (
+    tune = notes(
         "E5 G5 C6 G5 E5 G5 C6 -  A5 C6 E6 C6 A5 E5 A5 -  F5 A5 C6 A5 F5 C6 A5 F5 "
         "G5 B5 D6 B5 G5 A5 B5 D6 E6 -  C6 -  G5 E5 G5 B5 C6 -  -  -"
-    ).split()
+    )
     chords = [
         ("C4", "E4", "G4"),
         ("A3", "C4", "E4"),

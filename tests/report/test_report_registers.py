@@ -138,7 +138,7 @@ def test_the_reference_says_of_each_option_what_it_accepts_and_its_default() -> 
     assert options["[channel.NAME.register]", "seed"] == ("integer, -1 to 2^32 - 1", "-1")
     assert options["[channel.NAME.step], noise", "stopped"] == ("list of integers, 0 to 31", "[]")
     assert options["[mixer]", "trims"] == ("list of integers, 0 to 2^16", "[1]")
-    assert options["[channel.NAME]", "kind"] == ('"square" | "wave" | "noise"', "")
+    assert options["[channel.NAME]", "position_on_start"] == ('"keep" | "reset"', '"reset"')
     assert options["[channel.NAME]", "timer"] == ("table", "none")
 
 
