@@ -8,7 +8,7 @@ integers; seconds, hertz and volts appear only in `audio` and `output_stage`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -210,10 +210,50 @@ def steps_from_changes(cycle: ArrayLike, level: ArrayLike, end: int, *, unknown:
     return Steps(at[differs], values[differs], int(end), mask)
 
 
+def steps_from_rising(cycle: CycleArray, level: NDArray[np.integer], end: int) -> Steps:
+    """Make a canonical `Steps` from changes that rise and fit, which is not checked; see `steps_from_changes`."""
+    differs = np.empty(level.size, dtype=np.bool_)
+    differs[:1] = True
+    np.not_equal(level[1:], level[:-1], out=differs[1:])
+    return Steps(cycle[differs], level[differs].astype(np.int32, copy=False), int(end))
+
+
 def merged_cycles(lists: list[CycleArray]) -> CycleArray:
     """Return every cycle of some rising lists once, rising. Fast where the lists are sorted, as here."""
     cycles = np.sort(np.concatenate(lists), kind="stable")
     return cycles[np.append(True, cycles[1:] != cycles[:-1])] if cycles.size else cycles
+
+
+def paired(
+    cycle: CycleArray, level: NDArray[Any], other_cycle: CycleArray, other_level: NDArray[Any]
+) -> tuple[CycleArray, NDArray[Any], NDArray[Any]]:
+    """Return two lists of levels on the changes of both.
+
+    Cheap where one list has few changes.
+
+    Parameters
+    ----------
+    cycle, other_cycle : ndarray of int64, shapes (n,) and (m,), clock cycles
+        Rising; both begin at the same cycle.
+    level, other_level : ndarray, shapes (n,) and (m,)
+
+    Returns
+    -------
+    cycle, level, other_level : ndarray, shape (k,)
+    """
+    if other_cycle.size > cycle.size:
+        cycle, other_level, level = paired(other_cycle, other_level, cycle, level)
+        return cycle, level, other_level
+    if cycle.size == 0:
+        return cycle, level, other_level
+    at = np.searchsorted(cycle, other_cycle)
+    fresh = cycle[np.minimum(at, cycle.size - 1)] != other_cycle
+    if fresh.any():
+        to = at[fresh]
+        level = np.insert(level, to, level[to - 1])
+        cycle = np.insert(cycle, to, other_cycle[fresh])
+        at = at + np.cumsum(fresh) - fresh
+    return cycle, level, np.repeat(other_level, np.diff(at, append=cycle.size))
 
 
 def sum_steps(parts: list[Steps]) -> Steps:
@@ -236,9 +276,13 @@ def sum_steps(parts: list[Steps]) -> Steps:
         levels = sum(p.level[p.index_at(grid)].astype(np.int64) for p in parts)
         mask = np.any([p.unknown_mask()[p.index_at(grid)] for p in parts], axis=0)
         return steps_from_changes(grid, levels, end, unknown=mask)
-    cycle = np.concatenate([p.cycle for p in parts])
-    change = np.concatenate([np.diff(p.level.astype(np.int64), prepend=np.int64(0)) for p in parts])
-    order = np.argsort(cycle, kind="stable")
-    cycle, total = cycle[order], np.cumsum(change[order])
-    last = np.append(cycle[1:] != cycle[:-1], True)[: cycle.size]  # only the sum of all changes of a cycle counts
-    return steps_from_changes(cycle[last], total[last], end)
+    few_first = sorted(parts, key=len)
+    grid = few_first[0].cycle
+    totals: NDArray[np.int64] = few_first[0].level.astype(np.int64)
+    for part in few_first[1:]:
+        # Invariant: `totals` stands on `grid`, which holds every change of the parts so far.
+        grid, totals, levels = paired(grid, totals, part.cycle, part.level)
+        totals = totals + levels
+    if totals.size and (int(totals.min()) < _INT32_MIN or int(totals.max()) > _INT32_MAX):
+        raise StepsError(f"level {int(totals.min())} to {int(totals.max())} does not fit 32 bits")
+    return steps_from_rising(grid, totals, end)

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from psgmodel.steps import Steps, empty_steps, steps_from_changes
+from psgmodel.steps import Steps, empty_steps, steps_from_rising
 
 UNKNOWN_LEVEL = -(1 << 60)
 """Level of a row that is to be looked up in its table."""
@@ -67,42 +67,58 @@ def expand_rows(rows: list[Row], tables: list[NDArray[np.integer]], level_of: Le
     """
     if not rows:
         return empty_steps(end)
-    start, level, first, length, count, position, table, volume = np.array(rows, dtype=np.int64).T
+    start, level, first, length, steps, position, table, volume = np.array(rows, dtype=np.int64).T
     table = np.maximum(table, 0)
-    sizes = np.array([t.size for t in tables] or [1], dtype=np.int64)
-    base = np.cumsum(sizes) - sizes
-    raw = np.concatenate([np.asarray(t, dtype=np.int64) for t in tables]) if tables else np.zeros(1, np.int64)
-    before = np.concatenate([np.roll(t, 1) for t in tables]) if tables else raw
-    changed = np.flatnonzero(raw != before)
-    offset = np.searchsorted(changed, base)
-    per_turn = np.append(offset[1:], changed.size) - offset
-
-    def changes_up_to(x: NDArray[np.int64], t: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Count the changes at table positions 0 to x, position x included."""
-        within = np.searchsorted(changed, base[t] + x % sizes[t], side="right") - offset[t]
-        return x // sizes[t] * per_turn[t] + within
+    turns = _Turns(tables, table, steps)
+    position = position % turns.size[table] + turns.base[table]
 
     # Invariant: entry 0 of a row is its start, entry 1 its first step, the rest are changes in the table.
-    stepping = count > 0
-    more = np.zeros(count.size, dtype=np.int64)
-    done = changes_up_to(position + 1, table)
-    more[stepping] = (changes_up_to(position + count, table) - done)[stepping]
+    stepping = steps > 0
+    after_first = np.searchsorted(turns.changed, position + 1, side="right")
+    after_last = np.searchsorted(turns.changed, position + steps, side="right")
+    more = np.where(stepping, after_last - after_first, 0)
     entries = 1 + stepping + more
     at = np.cumsum(entries) - entries
-    cycles = np.empty(int(entries.sum()), dtype=np.int64)
-    levels = np.empty(cycles.size, dtype=np.int64)
-    stood = level_of(raw[base[table] + position % sizes[table]], volume)
-    cycles[at], levels[at] = start, np.where(level == UNKNOWN_LEVEL, stood, level)
+    total = int(entries.sum())
+    # Thin kernel: the changes of all rows in a line; three passes of gathering, no loop.
+    is_change = np.ones(total, dtype=np.bool_)
+    is_change[at] = False
     s = np.flatnonzero(stepping)
+    is_change[at[s] + 1] = False
+    index = np.arange(int(more.sum())) + np.repeat(after_first - (np.cumsum(more) - more), more)
+    where = turns.changed[index]
+    cycles = np.empty(total, dtype=np.int64)
+    levels = np.empty(total, dtype=np.int32)
+    cycles[at] = start
     cycles[at[s] + 1] = first[s]
-    levels[at[s] + 1] = level_of(raw[base[table[s]] + (position[s] + 1) % sizes[table[s]]], volume[s])
-    row = np.repeat(np.arange(count.size), more)
-    rank = np.arange(row.size) - np.repeat(np.cumsum(more) - more, more)
-    t = table[row]
-    turn, index = np.divmod(done[row] + rank, np.maximum(per_turn[t], 1))
-    where = changed[np.minimum(offset[t] + index, max(changed.size - 1, 0))] if row.size else row
-    step = turn * sizes[t] + where - base[t]
-    to = at[row] + 2 + rank
-    cycles[to] = first[row] + (step - position[row] - 1) * length[row]
-    levels[to] = level_of(raw[where], volume[row])
-    return steps_from_changes(cycles, levels, end)
+    cycles[is_change] = where * np.repeat(length, more) + np.repeat(first - (position + 1) * length, more)
+    stood = level_of(turns.raw[position], volume)
+    levels[at] = np.where(level == UNKNOWN_LEVEL, stood, level)
+    levels[at[s] + 1] = level_of(turns.raw[position[s] + 1], volume[s])
+    levels[is_change] = level_of(turns.raw[where], np.repeat(volume, more))
+    return steps_from_rising(cycles, levels, end)
+
+
+class _Turns:
+    """Tables one behind the other, each repeated until any row can run through it without coming to its end.
+
+    Attributes
+    ----------
+    size, base : ndarray of int64, shape (tables,)
+        Positions of one turn, and where the table begins in `raw`.
+    raw : ndarray of int32, shape (n,)
+    changed : ndarray of int64
+        Where `raw` differs from the entry before.
+    """
+
+    def __init__(self, tables: list[NDArray[np.integer]], table: NDArray[np.int64], steps: NDArray[np.int64]) -> None:
+        whole = tables or [np.zeros(1, dtype=np.int32)]
+        self.size = np.array([t.size for t in whole], dtype=np.int64)
+        most = np.zeros(self.size.size, dtype=np.int64)
+        np.maximum.at(most, table, steps)
+        reach = (most + self.size) // self.size + 1
+        repeated = [np.tile(t.astype(np.int32), n) for t, n in zip(whole, reach, strict=True)]
+        lengths = np.array([t.size for t in repeated], dtype=np.int64)
+        self.base = np.cumsum(lengths) - lengths
+        self.raw = np.concatenate(repeated)
+        self.changed = np.flatnonzero(np.diff(self.raw, prepend=self.raw[:1]))

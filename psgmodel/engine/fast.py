@@ -8,9 +8,12 @@ changes, not cycles.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from psgmodel.chip.records import Chip
 from psgmodel.chip.wiring import join
 from psgmodel.engine.actions import (
+    UnitEvents,
     channel_events,
     last_registers,
     mixer_fields,
@@ -18,7 +21,7 @@ from psgmodel.engine.actions import (
     unit_events,
     write_actions,
 )
-from psgmodel.engine.countdown import divider_state
+from psgmodel.engine.countdown import TickTrain, divider_state
 from psgmodel.engine.mixing import mix
 from psgmodel.engine.state import UnitState
 from psgmodel.engine.trace import Trace
@@ -36,18 +39,7 @@ def run_fast(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> Trace:
     after.dividers = {name: divider_state(d, epochs[name], end) for name, d in chip.dividers.items()}
     channels: dict[str, Steps] = {}
     for name, channel in chip.channels.items():
-        actions = write_actions(chip, name)
-        fields, reset_fields = _own_fields(chip, name, state.registers), _own_fields(chip, name, None)
-        track = TrackState(channel, trains, actions, fields, reset_fields, begin)
-        saved = state.channels[name]
-        pending = [
-            (begin + i, kind)
-            for kind, line in (("start", saved.starts), ("stop", saved.stops))
-            for i in range(line.bit_length())
-            if line >> i & 1
-        ]
-        track.load(saved, state.memories.get(name, []), pending)
-        track.run(channel_events(chip, name, events, actions, again.get(channel.step.clocked_by, [])), end)
+        track = follow_channel(chip, name, events, trains, again, state, end)
         channels[name] = track.signal(end)
         after.channels[name] = track.state(end)
         if name in state.memories:
@@ -59,6 +51,31 @@ def run_fast(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> Trace:
     for name in chip.unit.outputs:
         outputs[name], after.outputs[name] = mix(chip, name, channels, fields_over_time, state.outputs[name])
     return Trace(chip, begin, end, channels, outputs, after)
+
+
+def follow_channel(
+    chip: Chip,
+    name: str,
+    events: UnitEvents,
+    trains: Mapping[str, TickTrain],
+    again: Mapping[str, list[int]],
+    state: UnitState,
+    end: int,
+) -> TrackState:
+    """Follow one channel up to edge `end`; `trains` and `again` (restarts of dividers) are those of the unit."""
+    channel, begin, saved = chip.channels[name], state.cycle, state.channels[name]
+    actions = write_actions(chip, name)
+    fields, reset_fields = _own_fields(chip, name, state.registers), _own_fields(chip, name, None)
+    track = TrackState(channel, trains, actions, fields, reset_fields, begin)
+    pending = [
+        (begin + i, kind)
+        for kind, line in (("start", saved.starts), ("stop", saved.stops))
+        for i in range(line.bit_length())
+        if line >> i & 1
+    ]
+    track.load(saved, state.memories.get(name, []), pending)
+    track.run(channel_events(chip, name, events, actions, again.get(channel.step.clocked_by, [])), end)
+    return track
 
 
 def _own_fields(chip: Chip, name: str, registers: dict[int, int] | None) -> dict[str, int]:

@@ -11,21 +11,17 @@ from collections.abc import Mapping
 import numpy as np
 
 from psgmodel.chip.records import Chip
-from psgmodel.steps import Steps, constant_steps, merged_cycles, steps_from_changes, sum_steps
+from psgmodel.steps import Steps, constant_steps, paired, steps_from_changes, steps_from_rising, sum_steps
 
 
 def gated(signal: Steps, gate: Steps, gain: int) -> Steps:
     """Return the signal times `gain` where the gate is 1, and 0 where it is 0."""
     if len(gate) == 1:
-        on = int(gate.level[0])
-        return Steps(signal.cycle, signal.level * np.int32(gain), signal.end) if on and gain else _zero(signal)
-    grid = merged_cycles([signal.cycle, gate.cycle])
-    levels = signal.at(grid).astype(np.int64) * gate.at(grid) * gain
-    return steps_from_changes(grid, levels, signal.end)
-
-
-def _zero(signal: Steps) -> Steps:
-    return constant_steps(0, signal.start, signal.end)
+        if int(gate.level[0]) == 0 or gain == 0:
+            return constant_steps(0, signal.start, signal.end)
+        return Steps(signal.cycle, signal.level * np.int32(gain), signal.end)
+    cycles, levels, on = paired(signal.cycle, signal.level, gate.cycle, gate.level)
+    return steps_from_rising(cycles, levels * (on * np.int32(gain)), signal.end)
 
 
 def mix(
@@ -46,20 +42,17 @@ def mix(
     total = sum_steps(parts)
     if len(total) == 0:
         return total, list(pipeline)
-    trim = fields.get(f"mixer.{output}.trim")
-    if trim is None or len(trim) == 1:
-        cycles, sums = total.cycle, total.level.astype(np.int64)
-        factor = np.int64(mixer.trims[int(trim.level[0]) if trim is not None else 0])
-        codes = sums * factor >> mixer.trim_shift
-    else:
-        cycles = merged_cycles([total.cycle, trim.cycle])
-        codes = total.at(cycles) * np.array(mixer.trims, dtype=np.int64)[trim.at(cycles)] >> mixer.trim_shift
-    largest = (1 << mixer.bits) - 1
+    trim = fields.get(f"mixer.{output}.trim", constant_steps(0, total.start, total.end))
+    cycles, sums, trims = total.cycle, total.level, trim.level
+    if len(trim) > 1:
+        cycles, sums, trims = paired(total.cycle, total.level, trim.cycle, trim.level)
+    codes = sums * np.array(mixer.trims, dtype=np.int32)[trims] >> mixer.trim_shift
     codes = codes + mixer.offset
+    largest = (1 << mixer.bits) - 1
     codes = codes & largest if mixer.overflow == "wrap" else np.clip(codes, 0, largest)
     if mixer.table:
-        codes = np.array(mixer.table, dtype=np.int64)[codes]
-    return _delayed(steps_from_changes(cycles, codes, total.end), mixer.latency, pipeline)
+        codes = np.array(mixer.table, dtype=np.int32)[codes]
+    return _delayed(steps_from_rising(cycles, codes, total.end), mixer.latency, pipeline)
 
 
 def _delayed(code: Steps, latency: int, pipeline: list[int]) -> tuple[Steps, list[int]]:
@@ -67,8 +60,11 @@ def _delayed(code: Steps, latency: int, pipeline: list[int]) -> tuple[Steps, lis
     if latency == 0:
         return code, []
     start, end = code.start, code.end
-    ahead = np.arange(start, start + latency)
-    cycles = np.concatenate([ahead, code.cycle + latency])
-    levels = np.concatenate([np.array(pipeline, dtype=np.int64), code.level])
-    whole = steps_from_changes(cycles, levels, end + latency)
-    return whole.cut(start, end), [int(v) for v in whole.at(np.arange(end, end + latency))]
+    before = steps_from_changes(np.arange(start, start + latency), pipeline, start + latency)
+    whole = Steps(
+        np.concatenate([before.cycle, code.cycle + latency]), np.concatenate([before.level, code.level]), end + latency
+    )
+    tail = [int(level) for level in whole.at(np.arange(end, end + latency))]
+    if before.level[-1] == code.level[0]:  # the two would not be canonical side by side
+        return before.then(code.shifted(latency)).cut(start, end), tail
+    return whole.cut(start, end), tail
