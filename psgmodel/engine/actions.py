@@ -13,10 +13,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from psgmodel.chip.channel import WaveTable
+from psgmodel.chip.channel import Channel, WaveTable
 from psgmodel.chip.records import Chip, Field
 from psgmodel.chip.wiring import join
-from psgmodel.engine.countdown import Epoch, TickTrain, epochs_of
+from psgmodel.engine.countdown import Epoch, TickTrain, epochs_of, tick_train
 from psgmodel.engine.state import UnitState
 from psgmodel.reglog.bus import register_writes
 from psgmodel.reglog.log import RegisterLog
@@ -29,6 +29,10 @@ PASS = CLEAR - 1
 QUIET = 1 << 50
 """Added to an address: the write stores its value and causes no strobes."""
 
+TIMER, FADE, GLIDE, STEP = 1, 2, 4, 8
+"""Blocks of a channel, as bits: note timer, envelope, sweep, and all that steps through the waveform."""
+BLOCK_OF = {"timer": TIMER, "envelope": FADE, "sweep": GLIDE}
+
 IntArray = NDArray[np.int64]
 
 
@@ -39,10 +43,13 @@ class WriteAction(NamedTuple):
     ----------
     parts : tuple of (field, shift right, mask, shift left)
     strobes : tuple of (bit, "start" or "stop"); bit -1: at any write
+    touches : int
+        Which blocks of an active channel a field of this register concerns: `TIMER`, `FADE`, `GLIDE`, `STEP`.
     """
 
     parts: tuple[tuple[str, int, int, int], ...]
     strobes: tuple[tuple[int, str], ...]
+    touches: int
 
 
 class UnitEvents(NamedTuple):
@@ -70,9 +77,24 @@ def write_actions(chip: Chip, channel: str) -> dict[int, WriteAction]:
         strobes += [(-1, event) for event in register.on_write]
         own = tuple((bit, event.removeprefix(prefix)) for bit, event in strobes if event.startswith(prefix))
         if parts or own:
-            actions[address] = WriteAction(parts, own)
-            actions[address | QUIET] = WriteAction(parts, ())
+            touches = 0
+            for name, *_ in parts:
+                touches |= _touched(chip.channels[channel], name)
+            actions[address] = WriteAction(parts, own, touches)
+            actions[address | QUIET] = WriteAction(parts, (), touches)
     return actions
+
+
+def _touched(channel: Channel, field: str) -> int:
+    """Return the blocks that must be looked at where a field of an active channel is written."""
+    block = field.partition(".")[0]
+    if field == "timer.length":
+        return 0  # seen by a start only
+    if block in BLOCK_OF:
+        return BLOCK_OF[block]
+    if field == "volume" and channel.envelope is not None:
+        return FADE if channel.envelope.volume_write == "at-once" else 0
+    return STEP
 
 
 def stored_samples(table: WaveTable, data: int) -> list[int]:
@@ -160,7 +182,7 @@ def tick_trains(
         for name, divider in chip.dividers.items()
     }
     trains = {
-        name: TickTrain(chip.dividers[ticks.divider], ticks.at, epochs[ticks.divider])
+        name: tick_train(chip.dividers[ticks.divider], ticks.at, epochs[ticks.divider])
         for name, ticks in chip.ticks.items()
     }
     return trains, epochs, again

@@ -107,6 +107,36 @@ class TickTrain:
         return NEVER
 
 
+class PlainTrain(TickTrain):
+    """The same for a divider that is never restarted and ticks once a turn: the common case, in fewer steps."""
+
+    __slots__ = ("lowest", "origin")
+
+    def __init__(self, divider: Divider, at: Sequence[int], epochs: Sequence[Epoch]) -> None:
+        super().__init__(divider, at, epochs)
+        self.origin = epochs[0].origin + self.at_steps[0]
+        self.lowest = epochs[0].lowest - 1
+
+    def at(self, edge: int) -> bool:
+        """Return whether it ticks at an edge."""
+        return edge > self.lowest and (edge - self.origin) % self.turn == 0
+
+    def between(self, after: int, up_to: int) -> int:
+        """Return the number of ticks in ``after < edge <= up_to``."""
+        after, up_to = max(after, self.lowest), max(up_to, self.lowest)
+        return (up_to - self.origin) // self.turn - (after - self.origin) // self.turn
+
+    def nth_after(self, edge: int, n: int) -> int:
+        """Return the edge of the n-th tick after an edge; n is 1 or more."""
+        return self.origin + ((max(edge, self.lowest) - self.origin) // self.turn + n) * self.turn
+
+
+def tick_train(divider: Divider, at: Sequence[int], epochs: Sequence[Epoch]) -> TickTrain:
+    """Return the edges of one tick source: the steps `at` of a divider that runs as its epochs say."""
+    plain = len(epochs) == 1 and len(at) == 1
+    return (PlainTrain if plain else TickTrain)(divider, at, epochs)
+
+
 def counted_down(count: int, ticks: int, reload: int) -> int:
     """Return a block counter after some ticks.
 

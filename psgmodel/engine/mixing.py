@@ -61,10 +61,7 @@ def _delayed(code: Steps, latency: int, pipeline: list[int]) -> tuple[Steps, lis
         return code, []
     start, end = code.start, code.end
     before = steps_from_changes(np.arange(start, start + latency), pipeline, start + latency)
-    whole = Steps(
-        np.concatenate([before.cycle, code.cycle + latency]), np.concatenate([before.level, code.level]), end + latency
-    )
-    tail = [int(level) for level in whole.at(np.arange(end, end + latency))]
-    if before.level[-1] == code.level[0]:  # the two would not be canonical side by side
-        return before.then(code.shifted(latency)).cut(start, end), tail
-    return whole.cut(start, end), tail
+    fresh = int(before.level[-1] == code.level[0])  # equal neighbours are one entry
+    cycles = np.concatenate([before.cycle, code.cycle[fresh:] + latency])
+    whole = Steps(cycles, np.concatenate([before.level, code.level[fresh:]]), end + latency)
+    return whole.cut(start, end), [int(level) for level in whole.at(np.arange(end, end + latency))]

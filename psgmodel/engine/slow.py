@@ -1,19 +1,20 @@
 """Slow: note timer, envelope and sweep as the fast engine follows them.
 
-Stage: engine, the fast one. Each has `catch_up` (ticks that passed in a stretch in which it did nothing), `edge` (what
-it does at an edge that is looked at), and `plan` (the next edge at which it will do something by itself). Edge
+Stage: engine, the fast one. A block is looked at only where it acts by itself or where a write or strobe concerns it.
+Each has `synced` (the edge up to which it has counted ticks), `catch_up` (counts what has passed since), `edge` (what
+it does at an edge that is looked at), and `plan` (sets `at`, the next edge at which it will act by itself). Edge
 numbers are clock cycles. The rules are the numbered list in `psgmodel.engine`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import NamedTuple
 
 from psgmodel.chip.channel import Channel, Envelope, StepClock, Sweep, Timer
 from psgmodel.engine.countdown import NEVER, TickTrain, counted_down
+from psgmodel.engine.state import ChannelState
 
-Fields = Mapping[str, int]
+Fields = dict[str, int]
 
 
 class Look(NamedTuple):
@@ -34,27 +35,29 @@ class Look(NamedTuple):
     old: Fields
     new: Fields
     seen: Fields
-    written: Mapping[str, int]
+    written: dict[str, int]
 
 
 class TimerTrack:
     """Note timer."""
 
-    __slots__ = ("count", "o", "size", "train")
+    __slots__ = ("at", "count", "o", "size", "synced", "train")
 
-    def __init__(self, o: Timer, train: TickTrain, count: int) -> None:
+    def __init__(self, o: Timer, train: TickTrain, count: int, synced: int) -> None:
         self.o, self.train, self.count, self.size = o, train, count, 1 << o.bits
+        self.synced, self.at = synced, NEVER
 
-    def catch_up(self, after: int, last: int, f: Fields) -> None:
-        """Count the ticks in ``after < edge <= last``."""
+    def catch_up(self, last: int, f: Fields) -> None:
+        """Count the ticks after `synced` up to edge `last` in an active channel; the timer does not run out."""
         if f["timer.enable"]:
-            self.count = (self.count - self.train.between(after, last)) % self.size
+            self.count = (self.count - self.train.between(self.synced, last)) % self.size
+        self.synced = last
 
-    def plan(self, now: int, f: Fields) -> int:
-        """Return the next edge after `now` at which it does something, or `NEVER`."""
-        if not f["timer.enable"] or self.o.at_zero == "go-on":
-            return NEVER
-        return self.train.nth_after(now, self.count or self.size)
+    def plan(self, f: Fields) -> None:
+        """Set the edge at which it runs out, if nothing comes between."""
+        self.at = NEVER
+        if f["timer.enable"] and self.o.at_zero == "stop":
+            self.at = self.train.nth_after(self.synced, self.count or self.size)
 
     def edge(self, e: Look) -> bool:
         """Return whether the timer has run out in a way that stops the channel."""
@@ -77,27 +80,28 @@ class TimerTrack:
 class FadeTrack:
     """Volume envelope."""
 
-    __slots__ = ("count", "largest", "level", "longest", "moves_at_end", "o", "train")
+    __slots__ = ("at", "count", "largest", "level", "longest", "moves_at_end", "o", "synced", "train")
 
-    def __init__(self, o: Envelope, train: TickTrain, level: int, count: int, volume_bits: int) -> None:
+    def __init__(self, o: Envelope, train: TickTrain, level: int, count: int, volume_bits: int, synced: int) -> None:
         self.o, self.train, self.level, self.count = o, train, level, count
+        self.synced, self.at = synced, NEVER
         self.largest = (1 << volume_bits) - 1
         self.longest = 1 << o.period_bits if o.period_zero == "longest" else 0
         self.moves_at_end = o.at_end == "wrap" or o.at_zero == "stop"
 
-    def catch_up(self, after: int, last: int, f: Fields) -> None:
-        """Count the ticks in ``after < edge <= last``."""
+    def catch_up(self, last: int, f: Fields) -> None:
+        """Count the ticks after `synced` up to edge `last` in an active channel; the level does not move."""
         reload = f["envelope.period"] or self.longest
         if reload:
-            self.count = counted_down(self.count, self.train.between(after, last), reload)
+            self.count = counted_down(self.count, self.train.between(self.synced, last), reload)
+        self.synced = last
 
-    def plan(self, now: int, f: Fields) -> int:
-        """Return the next edge after `now` at which it does something, or `NEVER`."""
-        if not (f["envelope.period"] or self.longest):
-            return NEVER
-        if not self.moves_at_end and self.level == (self.largest if f["envelope.rising"] else 0):
-            return NEVER
-        return self.train.nth_after(now, max(self.count, 1))
+    def plan(self, f: Fields) -> None:
+        """Set the edge at which the level moves next, if nothing comes between."""
+        self.at = NEVER
+        moves = self.moves_at_end or self.level != (self.largest if f["envelope.rising"] else 0)
+        if moves and (f["envelope.period"] or self.longest):
+            self.at = self.train.nth_after(self.synced, max(self.count, 1))
 
     def edge(self, e: Look) -> bool:
         """Return whether the envelope stops the channel."""
@@ -126,25 +130,28 @@ class FadeTrack:
 class GlideTrack:
     """Frequency sweep."""
 
-    __slots__ = ("count", "fell", "longest", "o", "shadow", "size", "train")
+    __slots__ = ("at", "count", "fell", "longest", "o", "shadow", "size", "synced", "train")
 
-    def __init__(self, o: Sweep, train: TickTrain, channel: Channel, count: int, shadow: int, fell: bool) -> None:
+    def __init__(self, o: Sweep, train: TickTrain, channel: Channel, state: ChannelState, synced: int) -> None:
         assert isinstance(channel.step, StepClock)
-        self.o, self.train, self.count, self.shadow, self.fell = o, train, count, shadow, fell
+        self.o, self.train, self.count = o, train, state.sweep_count
+        self.shadow, self.fell = state.sweep_shadow, bool(state.sweep_fell)
+        self.synced, self.at = synced, NEVER
         self.size = 1 << channel.step.bits
         self.longest = 1 << o.period_bits if o.period_zero == "longest" else 0
 
-    def catch_up(self, after: int, last: int, f: Fields) -> None:
-        """Count the ticks in ``after < edge <= last``."""
+    def catch_up(self, last: int, f: Fields) -> None:
+        """Count the ticks after `synced` up to edge `last` in an active channel; no step is made."""
         reload = f["sweep.period"] or self.longest
         if reload:
-            self.count = counted_down(self.count, self.train.between(after, last), reload)
+            self.count = counted_down(self.count, self.train.between(self.synced, last), reload)
+        self.synced = last
 
-    def plan(self, now: int, f: Fields) -> int:
-        """Return the next edge after `now` at which it does something, or `NEVER`."""
-        if not (f["sweep.period"] or self.longest):
-            return NEVER
-        return self.train.nth_after(now, max(self.count, 1))
+    def plan(self, f: Fields) -> None:
+        """Set the edge of the next sweep step, if nothing comes between."""
+        self.at = NEVER
+        if f["sweep.period"] or self.longest:
+            self.at = self.train.nth_after(self.synced, max(self.count, 1))
 
     def edge(self, e: Look) -> tuple[int | None, bool]:
         """Return the new period, if a step makes one, and whether the sweep stops the channel."""

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from psgmodel.chip.channel import Channel, NoiseClock
-from psgmodel.engine.actions import CLEAR, PASS, WriteAction, stored_samples
+from psgmodel.engine.actions import CLEAR, FADE, GLIDE, PASS, STEP, TIMER, WriteAction, stored_samples
 from psgmodel.engine.countdown import NEVER, TickTrain
 from psgmodel.engine.expand import UNKNOWN_LEVEL, Row, expand_rows
 from psgmodel.engine.shifting import output_bits, shift_map
@@ -24,6 +24,8 @@ from psgmodel.engine.state import ChannelState, reset_channel
 from psgmodel.steps import Steps
 
 Fields = dict[str, int]
+CLEARED = -1
+"""Instead of touched blocks: the power bit has cleared the channel."""
 Event = tuple[int, int, int]
 """Edge, address (or one of the codes of `actions`), value."""
 
@@ -77,31 +79,25 @@ class TrackState:
         timer, envelope, sweep = channel.timer, channel.envelope, channel.sweep
         self.timer = self.fade = self.glide = None
         if timer:
-            self.timer = TimerTrack(timer, trains[timer.ticks], state.timer)
+            self.timer = TimerTrack(timer, trains[timer.ticks], state.timer, self.now)
         if envelope:
-            train = trains[envelope.ticks]
-            self.fade = FadeTrack(envelope, train, state.envelope_level, state.envelope_count, channel.volume_bits)
+            level, count = state.envelope_level, state.envelope_count
+            self.fade = FadeTrack(envelope, trains[envelope.ticks], level, count, channel.volume_bits, self.now)
         if sweep:
-            fell = bool(state.sweep_fell)
-            self.glide = GlideTrack(sweep, trains[sweep.ticks], channel, state.sweep_count, state.sweep_shadow, fell)
+            self.glide = GlideTrack(sweep, trains[sweep.ticks], channel, state, self.now)
+        self.blocks = [block for block in (self.timer, self.fade, self.glide) if block is not None]
 
     # ------------------------------------------------------------------ the stretch that runs now
 
     def _begin(self) -> None:
-        """Set up the stretch that runs after edge `now`: next events, next step, table, volume."""
+        """Set up the stretch that runs after edge `now`: next step, table, volume."""
         channel, f, now = self.channel, self.fields, self.now
         self.stretch = max(now, self.begin)
-        self.next_event = self.first = NEVER
+        self.first = NEVER
         self.length = self._length(f)
-        if self.active:
-            self.next_event = min(
-                self.timer.plan(now, f) if self.timer else NEVER,
-                self.fade.plan(now, f) if self.fade else NEVER,
-                self.glide.plan(now, f) if self.glide else NEVER,
-            )
-            if not self._stopped(f):
-                wait = self.count + 1 if self.down else max(1, self.length - self.count)
-                self.first = self.clock.nth_after(now, wait) if self.clock else now + wait
+        if self.active and not self._stopped(f):
+            wait = self.count + 1 if self.down else max(1, self.length - self.count)
+            self.first = self.clock.nth_after(now, wait) if self.clock else now + wait
         self.volume = self.fade.level if self.fade else f["volume"]
         if channel.patterns:
             self.table = f.get("pattern", 0)
@@ -109,7 +105,7 @@ class TrackState:
             self._choose_stream(f.get("short", 0) == 1)
         elif self.table < 0 and self.active:
             self.table = len(self.tables)
-            self.tables.append(np.array(self.memory, dtype=np.int64))
+            self.tables.append(np.array(self.memory, dtype=np.int32))
 
     def _length(self, f: Mapping[str, int]) -> int:
         """Return the counts of one step."""
@@ -149,7 +145,7 @@ class TrackState:
         return int(level_of(channel, raw, self.volume))
 
     def flush(self, edge: int) -> None:
-        """Close the running stretch before an edge: write its row, bring counters up to `edge` - 1."""
+        """Close the running stretch before an edge: write its row, bring the step counter up to `edge` - 1."""
         last, spread = edge - 1, self.length * self.spacing
         steps = 0 if self.first > last else (last - self.first) // spread + 1
         if self.stretch < edge:
@@ -169,10 +165,6 @@ class TrackState:
         elif self.first != NEVER:
             ran = self.clock.between(self.now, last) if self.clock else last - self.now
             self.count += -ran if self.down else ran
-        if self.active and last > self.now:
-            for block in (self.timer, self.fade, self.glide):
-                if block is not None:
-                    block.catch_up(self.now, last, self.fields)
         self.now = last
 
     # ------------------------------------------------------------------ from event to event
@@ -180,9 +172,10 @@ class TrackState:
     def run(self, events: Iterator[Event], end: int) -> None:
         """Run up to, not including, edge `end`; events come in order."""
         self._begin()
+        self._plan(self.fields)
         upcoming = next(events, None)
         while True:
-            edge = min(self.next_event, upcoming[0] if upcoming else NEVER)
+            edge = min(self.next_act, upcoming[0] if upcoming else NEVER)
             if self.pending:
                 edge = min(edge, self.pending[0][0])
             if edge >= end:
@@ -191,79 +184,146 @@ class TrackState:
             while upcoming is not None and upcoming[0] == edge:
                 batch.append(upcoming)
                 upcoming = next(events, None)
-            self.flush(edge)
             self.edge(edge, batch)
-            self._begin()
         self.flush(end)
+        if self.active:
+            for block in self.blocks:
+                block.catch_up(end - 1, self.fields)
+
+    def _plan(self, f: Fields) -> None:
+        """Set the next edge at which a block acts by itself; all of them plan anew after a start."""
+        self.next_act = NEVER
+        for block in self.blocks if self.active else ():
+            block.plan(f)
+            self.next_act = min(self.next_act, block.at)
 
     def edge(self, c: int, batch: list[Event]) -> None:
         """Do what happens at edge `c`."""
         old = self.fields
-        new, written, samples, cleared = self._apply(c, batch)
-        if cleared:
+        new, written, touches, samples = self._apply(c, batch)
+        if touches == CLEARED:
             self._clear(c, new, samples)
             return
         start = stop = False
         while self.pending and self.pending[0][0] == c:
             kind = self.pending.pop(0)[1]
             start, stop = start or kind == "start", stop or kind == "stop"
+        if not (start or self.active):
+            self._store(samples, False, 0)
+            self.fields = new
+            return
+        if start or stop:
+            touches = TIMER | FADE | GLIDE | STEP
+        elif not (touches or samples or c == self.next_act):
+            self.fields = new
+            return
         look = Look(c, start, self.active, old, new, new if self.channel.start_delay == 0 else old, written)
-        expired = self.timer.edge(look) if self.timer else False
-        faded = self.fade.edge(look) if self.fade else False
-        period, ran_over = self.glide.edge(look) if self.glide else (None, False)
-        self._step_edge(look, samples)
-        was = self.active
-        if start:
+        self._look_at(look, touches, stop, samples)
+
+    def _look_at(self, e: Look, touches: int, stop: bool, samples: list[tuple[int, int]]) -> None:
+        """Let the blocks do what they do at an edge: those that are touched, and those that act by themselves."""
+        c, new = e.edge, dict(e.new) if self.glide else e.new
+        timer, fade, glide = self.timer, self.fade, self.glide
+        looked = []
+        expired = faded = ran_over = False
+        period: int | None = None
+        volume = fade.level if fade else 0
+
+        def look_at(block: TimerTrack | FadeTrack | GlideTrack) -> None:
+            if self.active:
+                block.catch_up(c - 1, e.old)
+            looked.append(block)
+            block.synced = c
+
+        if timer and (touches & TIMER or timer.at == c):
+            look_at(timer)
+            expired = timer.edge(e)
+        if fade and (touches & FADE or fade.at == c):
+            look_at(fade)
+            faded = fade.edge(e)
+        if glide and (touches & GLIDE or glide.at == c):
+            look_at(glide)
+            period, ran_over = glide.edge(e)
+        was, self_active = self.active, self._activity(e, stop, expired, faded, ran_over)
+        if was and not self_active:  # what was not looked at still does at this edge what it would have done
+            if timer and timer not in looked:
+                look_at(timer)
+                timer.edge(e)
+            if fade and fade not in looked:
+                look_at(fade)
+                fade.edge(e)
+            if glide and glide not in looked:
+                look_at(glide)
+                period, _ = glide.edge(e)
+        stepping = touches & STEP or was != self_active or period is not None or bool(samples)
+        if stepping or (fade and fade.level != volume):
+            self.flush(c)
+            self._step_edge(e, samples)
+            self.now = c
+        if was != self_active:
+            self.activity.append((c, self_active))
+        self.active = self_active
+        if period is not None:
+            self._take_period(c, period, new, e.written)
+        self.fields = new
+        if self.now == c:
+            self._begin()
+        if e.start or was != self_active:
+            self._plan(new)
+        else:
+            for block in looked:
+                block.plan(new)
+            self.next_act = min((block.at for block in self.blocks), default=NEVER)
+
+    def _activity(self, e: Look, stop: bool, expired: bool, faded: bool, ran_over: bool) -> bool:
+        """Return whether the channel is active after the edge."""
+        if e.start:
             timer, sweep = self.channel.timer, self.channel.sweep
             ends = expired and timer is not None and timer.expiry_and_start == "expiry"
-            self.active = not (ends or (ran_over and sweep is not None and sweep.check != "at-step"))
-        elif stop or expired or faded or ran_over:
-            self.active = False
-        if was != self.active:
-            self.activity.append((c, self.active))
-        if period is not None:
-            self._take_period(c, period, new, written)
-        self.fields, self.now = new, c
+            return not (ends or (ran_over and sweep is not None and sweep.check != "at-step"))
+        return self.active and not (stop or expired or faded or ran_over)
 
     def _clear(self, c: int, new: Fields, samples: list[tuple[int, int]]) -> None:
         """The power bit puts everything back; the memory takes what was written."""
-        memory = self.memory
+        self.flush(c)
         self._store(samples, False, 0)
         if self.active:
             self.activity.append((c, False))
-        self.load(reset_channel(self.channel), memory, [])
-        self.fields, self.now = new, c
+        self.now = c
+        self.load(reset_channel(self.channel), self.memory, [])
+        self.fields = new
+        self._begin()
+        self._plan(new)
 
-    def _apply(self, c: int, batch: list[Event]) -> tuple[Fields, dict[str, int], list[tuple[int, int]], bool]:
-        """Apply the events of an edge; return new fields, written bits by field, memory writes, whether cleared."""
+    def _apply(self, c: int, batch: list[Event]) -> tuple[Fields, dict[str, int], int, list[tuple[int, int]]]:
+        """Apply the events of an edge; return new fields, written bits by field, touched blocks, memory writes."""
         new = self.fields
         written: dict[str, int] = {}
         samples: list[tuple[int, int]] = []
-        cleared = False
+        touches, cleared = 0, False
         if batch:
             new = dict(new)
         for _, address, value in batch:
             if address == PASS:
-                continue
-            if address == CLEAR:
+                touches |= STEP
+            elif address == CLEAR:
                 new, cleared, written = dict(self.reset_fields), True, {}
                 if value:
                     samples = []
                     self.memory[:] = [0] * len(self.memory)
-                    self.table = -1
-                continue
-            if address < 0:
+            elif address < 0:
                 samples.append((-1 - address, value))
-                continue
-            action = self.actions[address]
-            for name, low, mask, field_low in action.parts:
-                new[name] = new[name] & ~(mask << field_low) | (value >> low & mask) << field_low
-                written[name] = written.get(name, 0) | mask << field_low
-            for bit, kind in action.strobes:
-                if bit < 0 or value >> bit & 1:
-                    self.pending.append((c + self.channel.start_delay, kind))
-                    self.pending.sort()
-        return new, written, samples, cleared
+            else:
+                action = self.actions[address]
+                touches |= action.touches
+                for name, low, mask, field_low in action.parts:
+                    new[name] = new[name] & ~(mask << field_low) | (value >> low & mask) << field_low
+                    written[name] = written.get(name, 0) | mask << field_low
+                for bit, kind in action.strobes:
+                    if bit < 0 or value >> bit & 1:
+                        self.pending.append((c + self.channel.start_delay, kind))
+                        self.pending.sort()
+        return new, written, CLEARED if cleared else touches, samples
 
     def _take_period(self, c: int, period: int, new: Fields, written: dict[str, int]) -> None:
         """Put the result of a sweep step into the period."""
