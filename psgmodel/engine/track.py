@@ -24,7 +24,7 @@ from psgmodel.engine.state import ChannelState, reset_channel
 from psgmodel.steps import Steps
 
 Fields = dict[str, int]
-CLEARED = -1
+CLEARED, CLEARED_WITH_MEMORY = -1, -2
 """Instead of touched blocks: the power bit has cleared the channel."""
 Event = tuple[int, int, int]
 """Edge, address (or one of the codes of `actions`), value."""
@@ -201,8 +201,8 @@ class TrackState:
         """Do what happens at edge `c`."""
         old = self.fields
         new, written, touches, samples = self._apply(c, batch)
-        if touches == CLEARED:
-            self._clear(c, new, samples)
+        if touches < 0:
+            self._clear(c, new, samples, touches == CLEARED_WITH_MEMORY)
             return
         start = stop = False
         while self.pending and self.pending[0][0] == c:
@@ -283,9 +283,11 @@ class TrackState:
             return not (ends or (ran_over and sweep is not None and sweep.check != "at-step"))
         return self.active and not (stop or expired or faded or ran_over)
 
-    def _clear(self, c: int, new: Fields, samples: list[tuple[int, int]]) -> None:
+    def _clear(self, c: int, new: Fields, samples: list[tuple[int, int]], with_memory: bool) -> None:
         """The power bit puts everything back; the memory takes what was written."""
         self.flush(c)
+        if with_memory:
+            self.memory[:] = [0] * len(self.memory)
         self._store(samples, False, 0)
         if self.active:
             self.activity.append((c, False))
@@ -300,17 +302,16 @@ class TrackState:
         new = self.fields
         written: dict[str, int] = {}
         samples: list[tuple[int, int]] = []
-        touches, cleared = 0, False
+        touches = cleared = 0
         if batch:
             new = dict(new)
         for _, address, value in batch:
             if address == PASS:
                 touches |= STEP
             elif address == CLEAR:
-                new, cleared, written = dict(self.reset_fields), True, {}
+                new, cleared, written = dict(self.reset_fields), CLEARED, {}
                 if value:
-                    samples = []
-                    self.memory[:] = [0] * len(self.memory)
+                    samples, cleared = [], CLEARED_WITH_MEMORY
             elif address < 0:
                 samples.append((-1 - address, value))
             else:
@@ -323,7 +324,7 @@ class TrackState:
                     if bit < 0 or value >> bit & 1:
                         self.pending.append((c + self.channel.start_delay, kind))
                         self.pending.sort()
-        return new, written, CLEARED if cleared else touches, samples
+        return new, written, cleared or touches, samples
 
     def _take_period(self, c: int, period: int, new: Fields, written: dict[str, int]) -> None:
         """Put the result of a sweep step into the period."""
