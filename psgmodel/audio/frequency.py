@@ -137,7 +137,7 @@ def _first_period(x: Samples, least: float, most: float) -> Pitch | None:
     inner = likeness[1:-1]
     peaks = np.flatnonzero((inner >= likeness[:-2]) & (inner > likeness[2:])) + 1
     peaks = peaks[peaks >= begin]
-    if peaks.size == 0:
+    if peaks.size == 0 or likeness[peaks].max() <= 0:
         return None
     high = peaks[likeness[peaks] >= _PEAK_SHARE * likeness[peaks].max()]
     offset, height = _parabola(likeness[high[0] - 1 : high[0] + 2])

@@ -24,13 +24,14 @@ from psgmodel.compare.reads import compare_reads
 from psgmodel.compare.recorded import is_recording, observe_recording
 from psgmodel.compare.signals import Sides, compare_signals
 from psgmodel.compare.verdict import Comparison, Coverage, Judge, SignalResult, Status
-from psgmodel.compare.writes import BusResult, compare_logs, describe_write
+from psgmodel.compare.writes import BusResult, compare_logs, describe_bus_write
 from psgmodel.dump.observe import Kind, Observation, observe
 from psgmodel.dump.signal_map import SignalMap
 from psgmodel.dump.source import DumpSource
 from psgmodel.engine.run import run
 from psgmodel.engine.trace import Trace
 from psgmodel.errors import CompareError
+from psgmodel.reglog.bus import unmirrored
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import MAX_CYCLE
 
@@ -148,11 +149,15 @@ def _followed(chip: Chip, dump: Observation, given: RegisterLog | None, notes: l
     log = dump.log
     if log is None:
         return given
-    owned = [a for a in np.unique(log.address).tolist() if a in chip.registers or chip.memory_at(a) is not None]
-    keep = np.isin(log.address, np.array(owned, dtype=np.int64))
+    reached = unmirrored(chip, log.address)
+    if chip.bus.access == "direct":
+        owned = [a for a in np.unique(reached).tolist() if a in chip.registers or chip.memory_at(a) is not None]
+    else:
+        owned = [chip.bus.index_address, chip.bus.data_address]
+    keep = np.isin(reached, np.array(owned, dtype=np.int64))
     if not keep.all():
         i = int(np.argmin(keep))
-        first = describe_write(chip, int(log.address[i]), int(log.value[i]))
+        first = describe_bus_write(chip, int(log.address[i]), int(log.value[i]))
         count = int(np.count_nonzero(~keep))
         notes.append(
             f"{count} writes on the bus to addresses that nobody owns do nothing in the model; the first, "

@@ -22,6 +22,7 @@ from psgmodel.audio.frequency import estimate_pitch
 from psgmodel.audio.pitch import hertz_to_cents, hertz_to_note
 from psgmodel.chip.records import Chip
 from psgmodel.compare.sides import AudioPair
+from psgmodel.reglog.bus import register_writes
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import Steps
 
@@ -100,12 +101,12 @@ def notes_of(chip: Chip, log: RegisterLog, channel: str, model: Steps) -> list[N
         part = model.cut(start, end)
         if len(part) < 3:
             continue
-        sounding = int(part.cycle[-1]) if part.level[-1] == 0 and _falls_silent(part, chip, channel) else end
+        sounding = int(part.cycle[-1]) if _falls_silent(part) else end
         found.append(Note(channel, len(found) + 1, start, sounding))
     return found
 
 
-def _falls_silent(part: Steps, chip: Chip, channel: str) -> bool:
+def _falls_silent(part: Steps) -> bool:
     """Tell whether the last stretch is longer than any of the waveform before it."""
     lengths = part.durations()
     return bool(lengths[-1] > 2 * lengths[:-1].max())
@@ -114,16 +115,19 @@ def _falls_silent(part: Steps, chip: Chip, channel: str) -> bool:
 def _boundaries(chip: Chip, log: RegisterLog, channel: str) -> NDArray[np.int64]:
     """Return the cycles at which starts and stops act and periods change, sorted."""
     latency, delay = chip.bus.write_latency, chip.channels[channel].start_delay
-    cycles = []
+    writes, _ = register_writes(chip, log)
+    events = (f"{channel}.start", f"{channel}.stop")
+    cycles = [np.zeros(0, dtype=np.int64)]
     for address, register in chip.registers.items():
+        here = writes.address == address
+        if any(event in register.on_write for event in events):
+            cycles.append(writes.cycle[here] + latency + delay)
         for field in register.fields:
-            name = field.target.partition("[")[0]
-            if field.role == "strobes" and name in (f"{channel}.start", f"{channel}.stop"):
-                hit = (log.address == address) & ((log.value >> field.low & 1) == 1)
-                cycles.append(log.cycle[hit] + latency + delay)
-            elif field.role == "drives" and name == f"{channel}.period":
-                cycles.append(log.cycle[log.address == address] + latency)
-    return np.unique(np.concatenate(cycles)) if cycles else np.zeros(0, dtype=np.int64)
+            if field.role == "strobes" and field.target in events:
+                cycles.append(writes.cycle[here & ((writes.value >> field.low & 1) == 1)] + latency + delay)
+            elif field.role == "drives" and field.target.partition("[")[0] == f"{channel}.period":
+                cycles.append(writes.cycle[here] + latency)
+    return np.unique(np.concatenate(cycles))
 
 
 def compare_notes(

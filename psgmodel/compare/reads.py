@@ -1,18 +1,20 @@
 """Reads: what software got from the unit, against what the registers hold.
 
 Stage: compare. In: the reads on the bus of a dump, the log. Out: a `ReadsResult`. A read at cycle c gives what stands
-just before edge c: the bits that a register keeps (a sweep may have changed them), the state bits that it shows, a
-sample of a wave memory. Everything else reads 0.
+just before edge c, as the register map says: the readable bits that a register keeps (a sweep may have changed them),
+the state bits that it shows, bits that always read 1; samples of a wave memory. An address that nobody owns
+reads 0. Reads of an index port are left out.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from psgmodel.chip.records import Chip
+from psgmodel.chip.records import Chip, Memory
 from psgmodel.dump.bus import BusTraffic
 from psgmodel.engine.run import run
 from psgmodel.engine.state import UnitState
+from psgmodel.reglog.bus import unmirrored
 from psgmodel.reglog.log import RegisterLog
 
 MOST_READS = 2000
@@ -79,34 +81,52 @@ def compare_reads(chip: Chip, log: RegisterLog, reads: BusTraffic, end: int) -> 
     state: UnitState | None = None
     wrong: list[SeenRead] = []
     count = compared = 0
-    for cycle, address, value in zip(reads.cycle.tolist(), reads.address.tolist(), reads.value.tolist(), strict=True):
+    reached = unmirrored(chip, reads.address).tolist()
+    for cycle, port, value in zip(reads.cycle.tolist(), reached, reads.value.tolist(), strict=True):
         if cycle >= end or compared == MOST_READS:
             break
+        if chip.bus.access == "index-data" and port != chip.bus.data_address:
+            continue
         state = run(chip, log, end=cycle, state=state).state
+        address = port if chip.bus.access == "direct" else state.index
         compared += 1
         expected = value_at(chip, state, address)
         if value != expected:
             count += 1
-            name = chip.registers[address].name if address in chip.registers else _memory_name(chip, address)
-            text = f"{name} 0x{address:02X}: expected 0x{expected:02X}, found 0x{value:02X}"
+            text = f"{_name_of(chip, address)} 0x{address:02X}: expected 0x{expected:02X}, found 0x{value:02X}"
             if len(wrong) < _MOST_LISTED:
                 wrong.append(SeenRead(cycle, float(cycle / chip.clock_hz), address, expected, value, text))
     return ReadsResult(int(reads.cycle.size), compared, count, tuple(wrong))
 
 
 def value_at(chip: Chip, state: UnitState, address: int) -> int:
-    """Return what a read of an address gives in a state of the unit."""
+    """Return what a read of a register or memory address gives in a state of the unit."""
     register = chip.registers.get(address)
     if register is None:
         memory = chip.memory_at(address)
-        return state.memories[memory.channel][address - memory.address] if memory is not None else 0
-    value = state.registers[address] & register.stored
+        return _memory_value(chip, state, memory, address - memory.address) if memory is not None else 0
+    value = state.registers[address]
     for field in register.fields:
         if field.role == "shows":
             value |= state.channels[field.target.partition(".")[0]].active << field.low
-    return value
+    return value & register.read_mask | register.read_ones
 
 
-def _memory_name(chip: Chip, address: int) -> str:
+def _memory_value(chip: Chip, state: UnitState, memory: Memory, index: int) -> int:
+    table, channel = chip.channels[memory.channel].table, state.channels[memory.channel]
+    if table is None or table.reads == "zero":
+        return 0
+    if table.reads == "sounding" and channel.active:
+        index = channel.position // table.per_address
+    first = index * table.per_address
+    samples = state.memories[memory.channel][first : first + table.per_address]
+    if table.order == "high-first":
+        samples = samples[::-1]
+    return sum(sample << k * table.bits for k, sample in enumerate(samples))
+
+
+def _name_of(chip: Chip, address: int) -> str:
+    if address in chip.registers:
+        return chip.registers[address].name
     memory = chip.memory_at(address)
     return "nobody's address" if memory is None else f"{memory.name}[{address - memory.address}]"

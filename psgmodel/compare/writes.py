@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from psgmodel.chip.records import Chip
+from psgmodel.engine.actions import stored_samples
+from psgmodel.reglog.bus import register_writes, unmirrored
 from psgmodel.reglog.log import RegisterLog
 
 _MOST_LISTED = 5
@@ -26,6 +28,7 @@ class SeenWrite:
         Cycle whose edge samples it.
     seconds : float, seconds
     address, value : int
+        Of the register that it reaches; of the bus where a log is compared with its bus.
     text : str
         What it means in register and field names.
     """
@@ -82,14 +85,10 @@ class BusResult:
 
 
 def describe_write(chip: Chip, address: int, value: int) -> str:
-    """Return a write in register and field names; bits that nobody owns are not named."""
+    """Return a write to a register or a memory in its field names; bits that nobody owns are not named."""
     register = chip.registers.get(address)
     if register is None:
-        memory = chip.memory_at(address)
-        if memory is None:
-            return f"0x{address:02X} = 0x{value:02X}, which nobody owns"
-        index = address - memory.address
-        return f"{memory.name}[{index}] 0x{address:02X}: {memory.channel} sample {index} = {value}"
+        return _memory_write(chip, address, value)
     parts = []
     for field in register.fields:
         bits = value >> field.low & (1 << (field.high - field.low + 1)) - 1
@@ -97,27 +96,41 @@ def describe_write(chip: Chip, address: int, value: int) -> str:
             parts.append(f"{field.target} = {bits}")
         elif field.role == "strobes" and bits:
             parts.append(field.target)
+    parts += register.on_write
     return f"{register.name} 0x{address:02X}: {', '.join(parts) or f'0x{value:02X}, which changes nothing'}"
 
 
-def seen_write(chip: Chip, log: RegisterLog, index: int) -> SeenWrite:
-    """Return write number `index` of a log in words."""
-    cycle, address, value = int(log.cycle[index]), int(log.address[index]), int(log.value[index])
-    return SeenWrite(cycle, float(cycle / chip.clock_hz), address, value, describe_write(chip, address, value))
+def _memory_write(chip: Chip, address: int, value: int) -> str:
+    memory = chip.memory_at(address)
+    table = chip.channels[memory.channel].table if memory is not None else None
+    if memory is None or table is None:
+        return f"0x{address:02X} = 0x{value:02X}, which nobody owns"
+    samples = stored_samples(table, value)
+    first = (address - memory.address) * len(samples)
+    which = f"sample {first}" if len(samples) == 1 else f"samples {first} to {first + len(samples) - 1}"
+    text = ", ".join(str(sample) for sample in samples)
+    return f"{memory.name}[{address - memory.address}] 0x{address:02X}: {memory.channel} {which} = {text}"
+
+
+def describe_bus_write(chip: Chip, address: int, value: int) -> str:
+    """Return a write as it stands on the bus; through an index port that is the port and not yet the register."""
+    reached = int(unmirrored(chip, np.array([address], dtype=np.int64))[0])
+    if chip.bus.access == "direct":
+        return describe_write(chip, reached, value)
+    port = {chip.bus.index_address: "index port", chip.bus.data_address: "data port"}.get(reached, "no port")
+    return f"{port} 0x{address:02X} = 0x{value:02X}"
 
 
 def concerning(chip: Chip, name: str) -> frozenset[int]:
-    """Return the addresses that concern a channel (not its routing), or an output: its mixer fields."""
+    """Return the register addresses that concern a channel (not its routing), or an output: its mixer fields."""
     found = set()
     for address, register in chip.registers.items():
-        for field in register.fields:
-            target = field.target.partition("[")[0]
-            if field.role != "shows" and target.startswith((f"{name}.", f"mixer.{name}.")):
-                found.add(address)
+        targets = [f.target.partition("[")[0] for f in register.fields if f.role != "shows"]
+        if any(t.startswith((f"{name}.", f"mixer.{name}.")) for t in (*targets, *register.on_write)):
+            found.add(address)
     memory = chip.memories.get(name)
-    table = chip.channels[name].table if name in chip.channels else None
-    if memory is not None and table is not None:
-        found |= set(range(memory.address, memory.address + table.samples))
+    if memory is not None:
+        found |= set(range(memory.address, memory.address + memory.size))
     return frozenset(found)
 
 
@@ -125,12 +138,14 @@ def last_writes(
     chip: Chip, log: RegisterLog, name: str, cycle: int, count: int = _MOST_LISTED
 ) -> tuple[SeenWrite, ...]:
     """Return the last writes that can have changed a channel or output by a cycle; of all, where none concerns it."""
-    before = int(np.searchsorted(log.cycle, cycle - chip.bus.write_latency, side="right"))
-    wanted = np.isin(log.address[:before], np.fromiter(concerning(chip, name), np.int64))
-    chosen: NDArray[np.intp] = np.flatnonzero(wanted)
-    if chosen.size == 0:
-        chosen = np.arange(before)
-    return tuple(seen_write(chip, log, int(i)) for i in chosen[-count:])
+    writes, _ = register_writes(chip, log.cut(0, cycle - chip.bus.write_latency + 1))
+    wanted = np.isin(writes.address, np.fromiter(concerning(chip, name), np.int64))
+    chosen: NDArray[np.intp] = np.flatnonzero(wanted) if wanted.any() else np.arange(wanted.size)
+    found = []
+    for i in chosen[-count:].tolist():
+        at, address, value = int(writes.cycle[i]), int(writes.address[i]), int(writes.value[i])
+        found.append(SeenWrite(at, float(at / chip.clock_hz), address, value, describe_write(chip, address, value)))
+    return tuple(found)
 
 
 def compare_logs(chip: Chip, log: RegisterLog, bus: RegisterLog) -> BusResult:
@@ -178,6 +193,6 @@ def _at_shift(chip: Chip, log: RegisterLog, bus: RegisterLog, shift: int) -> Bus
 def _rows(chip: Chip, rows: NDArray[np.int64], shift: int) -> tuple[SeenWrite, ...]:
     found = []
     for cycle, address, value in rows[:_MOST_LISTED].tolist():
-        text = describe_write(chip, address, value)
+        text = describe_bus_write(chip, address, value)
         found.append(SeenWrite(cycle + shift, float((cycle + shift) / chip.clock_hz), address, value, text))
     return tuple(found)

@@ -119,14 +119,14 @@ class GuesserState:
         entries = {}
         for name, channel in self.chip.channels.items():
             others = [o for o in self.chip.channels if o != name]
-            bits = names.largest_level(channel).bit_length()
+            bits, signed = names.level_width(channel)
 
             def rank(c: Candidate, name: str = name, others: Sequence[str] = others, bits: int = bits) -> int | None:
                 return names.level_rank(c.scope, c.name, name, others) if bits <= c.width <= 32 else None
 
             found = self._one(f"channel {name}", rank, bits)
             if found is not None:
-                entries[name] = LevelEntry(signal=found.path)
+                entries[name] = LevelEntry(signal=found.path, signed=signed)
         return entries
 
     def outputs(self) -> tuple[dict[str, CodeEntry], dict[str, PinEntry]]:

@@ -11,7 +11,6 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from psgmodel.chip.channel import Channel
-from psgmodel.chip.records import Chip
 
 
 def _words(text: str) -> tuple[str, ...]:
@@ -110,16 +109,27 @@ def _rank(name: str, wanted: str, others: Iterable[str], best: tuple[str, ...], 
     return _ABBREVIATED + (0 if any(b in word.split("_") for b in best) else 1)
 
 
-def largest_level(channel: Channel) -> int:
-    """Return the largest level that a channel can have."""
-    volume = (1 << channel.volume_bits) - 1
+class LevelWidth(NamedTuple):
+    """Bits that the level of a channel needs, and whether it can be negative."""
+
+    bits: int
+    signed: bool
+
+
+def level_width(channel: Channel) -> LevelWidth:
+    """Return how wide a signal must be to hold every level of a channel."""
+    loudness = max(channel.volume_table, default=(1 << channel.volume_bits) - 1)
     table = channel.table
-    if table is None:
-        return volume
-    sample = (1 << table.bits) - 1
-    return sample if table.volume == "shift" else sample * volume >> table.volume_shift
-
-
-def largest_code(chip: Chip) -> int:
-    """Return the largest output code of a chip."""
-    return (1 << chip.mixer.bits) - 1
+    high, low = loudness, -loudness
+    if table is not None:
+        sample = (1 << table.bits) - 1
+        least = 0
+        if channel.levels == "bipolar":
+            sample, least = sample >> 1, -(1 << table.bits - 1)
+        by_shift = table.volume == "shift"
+        high, low = (v if by_shift else v * loudness >> table.volume_shift for v in (sample, least))
+    if channel.levels == "unipolar":
+        low = 0
+    high, low = max(high, channel.idle_level), min(low, channel.idle_level)
+    signed = low < 0
+    return LevelWidth(max(high.bit_length(), (-low - 1).bit_length() if signed else 0) + signed, signed)

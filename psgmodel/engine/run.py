@@ -80,6 +80,11 @@ def run_pieces(
     ------
     Trace
         One piece after another; together they are what `run` returns.
+
+    Raises
+    ------
+    RegisterLogError, EngineError
+        As `run`; also where `piece` is less than 1.
     """
     if piece < 1:
         raise EngineError(f"a piece of {piece} cycles, accepted: 1 or more")

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from psgmodel.chip.channel import Channel, Envelope, StepClock, Sweep, Timer
+from psgmodel.chip.channel import Channel, Envelope, NoiseClock, StepClock, Sweep, Timer
 from psgmodel.engine.countdown import NEVER, TickTrain, counted_down
 from psgmodel.engine.state import ChannelState
 
@@ -36,6 +36,18 @@ class Look(NamedTuple):
     new: Fields
     seen: Fields
     written: dict[str, int]
+
+
+def step_length(o: StepClock | NoiseClock, f: Fields) -> int:
+    """Return the counts of one step."""
+    if isinstance(o, NoiseClock):
+        return o.divisors[f.get("divisor", 0)] << f.get("shift", 0)
+    return o.scale * (f["period"] + o.offset if o.rule == "up-from" else o.top - f["period"])
+
+
+def step_stopped(o: StepClock | NoiseClock, f: Fields) -> bool:
+    """Return whether the clock setting is one that stops."""
+    return isinstance(o, NoiseClock) and f.get("shift", 0) in o.stopped
 
 
 class TimerTrack:

@@ -9,17 +9,17 @@ edge the code below does what the numbered list in `psgmodel.engine` says.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from psgmodel.chip.channel import Channel, NoiseClock
+from psgmodel.chip.channel import Channel
 from psgmodel.engine.actions import CLEAR, FADE, GLIDE, PASS, STEP, TIMER, WriteAction, stored_samples
 from psgmodel.engine.countdown import NEVER, TickTrain
-from psgmodel.engine.expand import UNKNOWN_LEVEL, Row, expand_rows
-from psgmodel.engine.shifting import output_bits, shift_map
-from psgmodel.engine.slow import FadeTrack, GlideTrack, Look, TimerTrack
+from psgmodel.engine.expand import UNKNOWN_LEVEL, Row
+from psgmodel.engine.shifting import shift_map
+from psgmodel.engine.slow import FadeTrack, GlideTrack, Look, TimerTrack, step_length, step_stopped
+from psgmodel.engine.sounding import channel_signal, level_of
 from psgmodel.engine.state import ChannelState, reset_channel
 from psgmodel.steps import Steps
 
@@ -28,20 +28,6 @@ CLEARED, CLEARED_WITH_MEMORY = -1, -2
 """Instead of touched blocks: the power bit has cleared the channel."""
 Event = tuple[int, int, int]
 """Edge, address (or one of the codes of `actions`), value."""
-
-
-def level_of(channel: Channel, raw: Any, volume: Any) -> Any:
-    """Return the level of a raw value at a volume: integers, or arrays of them."""
-    table = channel.table
-    loudness = volume
-    if channel.volume_table:
-        loudness = np.array(channel.volume_table, dtype=np.int64)[volume]
-    if table is None:
-        return raw * loudness if channel.levels == "unipolar" else (2 * raw - 1) * loudness
-    sample = raw - (1 << table.bits - 1 if channel.levels == "bipolar" else 0)
-    if table.volume == "shift":
-        return sample >> ((1 << channel.volume_bits) - 1 - volume)
-    return sample * loudness >> table.volume_shift
 
 
 class TrackState:
@@ -94,8 +80,8 @@ class TrackState:
         channel, f, now = self.channel, self.fields, self.now
         self.stretch = max(now, self.begin)
         self.first = NEVER
-        self.length = self._length(f)
-        if self.active and not self._stopped(f):
+        self.length = step_length(channel.step, f)
+        if self.active and not step_stopped(channel.step, f):
             wait = self.count + 1 if self.down else max(1, self.length - self.count)
             self.first = self.clock.nth_after(now, wait) if self.clock else now + wait
         self.volume = self.fade.level if self.fade else f["volume"]
@@ -106,17 +92,6 @@ class TrackState:
         elif self.table < 0 and self.active:
             self.table = len(self.tables)
             self.tables.append(np.array(self.memory, dtype=np.int32))
-
-    def _length(self, f: Mapping[str, int]) -> int:
-        """Return the counts of one step."""
-        o = self.channel.step
-        if isinstance(o, NoiseClock):
-            return o.divisors[f.get("divisor", 0)] << f.get("shift", 0)
-        return o.scale * (f["period"] + o.offset if o.rule == "up-from" else o.top - f["period"])
-
-    def _stopped(self, f: Mapping[str, int]) -> bool:
-        o = self.channel.step
-        return isinstance(o, NoiseClock) and f.get("shift", 0) in o.stopped
 
     def _choose_stream(self, short: bool) -> None:
         """Make sure that the current table is the register's bits in this mode."""
@@ -343,11 +318,11 @@ class TrackState:
         sounding = self.position
         advance = False
         if e.start and o.on_start == "reload":
-            self.count = self._length(e.seen) - 1 if self.down else 0
-        elif e.active and not self._stopped(f) and (self.clock is None or self.clock.at(e.edge)):
-            advance = self.count == 0 if self.down else self.count + 1 >= self._length(f)
+            self.count = step_length(self.channel.step, e.seen) - 1 if self.down else 0
+        elif e.active and not step_stopped(self.channel.step, f) and (self.clock is None or self.clock.at(e.edge)):
+            advance = self.count == 0 if self.down else self.count + 1 >= step_length(self.channel.step, f)
             if advance:
-                self.count = self._length(f) - 1 if self.down else 0
+                self.count = step_length(self.channel.step, f) - 1 if self.down else 0
             else:
                 self.count += -1 if self.down else 1
         if channel.register is not None:
@@ -402,19 +377,4 @@ class TrackState:
 
     def signal(self, end: int) -> Steps:
         """Return what the channel did, once `run` is over."""
-        tables = self.tables
-        if self.channel.patterns:
-            tables = [np.array([int(bit) for bit in pattern]) for pattern in self.channel.patterns]
-        elif self.channel.register is not None:
-            tables = self._stream_tables()
-        return expand_rows(self.rows, tables, lambda raw, volume: level_of(self.channel, raw, volume), end)
-
-    def _stream_tables(self) -> list[NDArray[np.integer]]:
-        """Return the output bits of every stream, as far as the rows reach into it."""
-        register = self.channel.register
-        assert register is not None
-        reach = [1] * len(self.streams)
-        for row in self.rows:
-            reach[row.table] = max(reach[row.table], row.position + row.steps + 1)
-        bits = [output_bits(register, short, base, n) for (short, base), n in zip(self.streams, reach, strict=True)]
-        return [b ^ 1 if register.polarity == "low" else b for b in bits]
+        return channel_signal(self.channel, self.rows, self.tables, self.streams, end)

@@ -67,5 +67,6 @@ def test_every_example_of_the_help_is_accepted_by_its_own_parser() -> None:
     for name in COMMANDS:
         parser = import_module(f"psgmodel.cli.{name}").make_parser()
         examples = re.findall(rf"^  psgmodel {name}(.*)$", parser.format_help(), re.MULTILINE)
+        assert examples
         for example in examples:
-            parser.parse_args(shlex.split(example))
+            assert parser.parse_args(shlex.split(example)).json is False

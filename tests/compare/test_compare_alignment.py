@@ -50,6 +50,17 @@ def test_a_steady_tone_alone_gives_the_smallest_of_the_latencies_that_fit() -> N
     assert found.latency == 0
 
 
+def test_latencies_that_fit_a_long_steady_beginning_are_told_apart_by_what_follows() -> None:
+    steady = tone(0, 10, end=900_000).cut(4000, 900_000)
+    model = (
+        Steps(steady.cycle, steady.level, 800_000).cut(4000, 800_000).then(noise(4, 22, 900_000).cut(800_000, 900_000))
+    )
+    dump = model.shifted(40)
+    found = estimate_latency([(model, dump)])
+    assert found is not None
+    assert (found.latency, found.everywhere) == (40, True)
+
+
 def test_one_wrong_signal_among_good_ones_does_not_move_the_estimate() -> None:
     good = [tone(5000, 310), noise(1, 22)]
     pairs = [(s, late(s, 3)) for s in good]

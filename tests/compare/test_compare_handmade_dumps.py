@@ -188,6 +188,33 @@ def test_an_offset_that_changes_on_the_way_is_no_constant_latency(tmp_path: Path
         assert f"{abs(by)} cycle{'' if abs(by) == 1 else 's'} {word} than before" in told[0]
 
 
+def test_an_offset_that_changes_on_top_of_a_declared_latency_is_told_with_both(tmp_path: Path) -> None:
+    late = {n: moved(c, 3) for n, c in signals_of(TRACE).items()}
+    late["level_n"] = moved(late["level_n"], 5, frm=6100)
+    dump = write_dump(tmp_path / "d.vcd", late, WRITES, CYCLES)
+    found = compare(CHIP, dump, latency=3)
+    exact = found["noise"].exact
+    assert exact is not None
+    assert exact.offset_change is not None
+    assert (exact.offset_change.before, exact.offset_change.after) == (3, 8)
+    assert [s.agrees for s in found.signals] == [True, True, True, False, True, True]
+
+
+def test_where_a_channel_and_an_output_differ_from_the_same_cycle_the_channel_is_first(tmp_path: Path) -> None:
+    wrong = signals_of(TRACE)
+    for name in ("out_left", "level_n"):
+        wrong[name] = [e for e in wrong[name] if not 8000 <= e[0] < 8100]
+        wrong[name] = sorted([*wrong[name], (8000, 1), (8100, 2)], key=lambda e: e[0])
+    found = compare(CHIP, write_dump(tmp_path / "d.vcd", wrong, WRITES, CYCLES))
+    left, noise = found["left"].exact, found["noise"].exact
+    assert left is not None
+    assert noise is not None
+    assert left.divergence is not None
+    assert noise.divergence is not None
+    assert left.divergence.cycle == noise.divergence.cycle == 8000
+    assert found.first is found["noise"]
+
+
 def test_unknown_levels_before_the_reset_is_released_do_not_count_and_after_it_are_a_failure(tmp_path: Path) -> None:
     before = signals_of(TRACE)
     before["level_b"] = [(-5, "x"), (-2, 0), *before["level_b"][1:]]

@@ -72,6 +72,16 @@ def test_a_recording_of_unknown_gain_and_delay_agrees_and_both_are_told(tmp_path
     assert found.coverage.cycles == pytest.approx(END, abs=CLOCK / rate)
 
 
+def test_of_the_delays_that_fit_a_steady_tone_the_smallest_is_taken(tmp_path: Path) -> None:
+    log = make_log([10, 11, 12, 13], [0x08, 0x09, 0x0A, 0x0E], [0x7F, 0x22, 20, 1], end=END)  # 600 Hz: 80 samples
+    late = np.roll(filtered(log, 48_000), 15)
+    late[:15] = late[15]
+    found = recorded(wav(tmp_path / "r.wav", late, late), log)
+    spectral = found["left"].spectral
+    assert spectral is not None
+    assert spectral.delay_seconds * 48_000 == pytest.approx(15, abs=0.1)
+
+
 def test_a_recording_upside_down_is_told(tmp_path: Path) -> None:
     log = log_of()
     sound = filtered(log, 48_000)

@@ -172,6 +172,13 @@ def test_notes_that_cannot_be_measured_are_counted_with_the_reason() -> None:
     assert len(found.notes) == 1
 
 
+def test_a_stretch_that_only_swings_over_once_has_no_pitch() -> None:
+    at = np.linspace(0, 1, 4800)
+    swing = np.cos(np.pi * at) + 0.02 * np.cos(2 * np.pi * 3 * at)
+    found = compare_notes(CHIP, [Note("a", 1, 0, int(CLOCK) // 10)], pair(swing, swing.copy()))
+    assert found.left_out == {"no clear pitch in the model": 1}
+
+
 def test_notes_begin_at_starts_and_at_writes_of_the_period_and_end_at_stops_and_in_silence() -> None:
     # A: start written at 10 acts at 11; period written at 300 000; stop written at 600 000 acts at 600 001; a second
     # note from 700 001 falls silent by itself at 900 000. Start delay of A in Linnet: 1.

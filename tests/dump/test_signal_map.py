@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from psgmodel.chip import load_chip
 from psgmodel.dump import read_header
 from psgmodel.dump.header import Header
-from psgmodel.dump.names import control_name, level_rank, output_rank
+from psgmodel.dump.names import control_name, level_rank, level_width, output_rank
 from psgmodel.dump.observe import Kind, observe
 from psgmodel.dump.resolve import complete_map, guess_map
 from psgmodel.dump.rules import ClockRule, GridRule, ResetRule
@@ -164,6 +165,18 @@ def test_names_of_channels_are_ranked_from_plain_to_abbreviated() -> None:
     assert level_rank((), "level_wave_next", "wave", ["a"]) is None
 
 
+def test_a_level_needs_as_many_bits_as_its_extremes() -> None:
+    # Linnet: volumes to 31; wave samples to 63, times 31, shifted right by 5: 61.
+    assert [level_width(c) for c in CHIP.channels.values()] == [(5, False), (5, False), (6, False), (5, False)]
+    both = replace(CHIP.channels["a"], levels="bipolar")  # -31 to 31
+    assert level_width(both) == (6, True)
+    assert level_width(replace(both, volume_table=(0, 7, 32))) == (7, True)  # -32 to 32
+    wave = replace(CHIP.channels["wave"], levels="bipolar")  # -32 * 31 >> 5 = -31, 31 * 31 >> 5 = 30
+    assert level_width(wave) == (6, True)
+    assert level_width(replace(CHIP.channels["a"], idle_level=-40)) == (7, True)
+    assert level_width(replace(CHIP.channels["a"], idle_level=40)) == (6, False)
+
+
 def test_the_only_output_may_be_called_by_a_usual_word_alone() -> None:
     assert output_rank("audio_out", "mono", []) is not None
     assert output_rank("audio_out", "left", ["right"]) is None
@@ -224,6 +237,13 @@ def test_the_scope_with_the_most_parts_is_asked_first(tmp_path: Path) -> None:
     assert found.bus is not None
     assert found.clock is not None
     assert (found.clock.signal, found.bus.address) == ("soc.sound.clk", "soc.sound.addr")
+
+
+def test_of_two_scopes_with_the_same_parts_the_outer_one_is_taken(tmp_path: Path) -> None:
+    found = guess_map(header(tmp_path, f"bench.dut: {BENCH}", f"bench: {BENCH}"), CHIP)
+    assert found.clock is not None
+    assert found.channels is not None
+    assert (found.clock.signal, found.channels["a"].signal) == ("bench.clk", "bench.level_a")
 
 
 def test_two_clocks_are_an_error_that_lists_both(tmp_path: Path) -> None:

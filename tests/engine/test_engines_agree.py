@@ -15,7 +15,7 @@ import pytest
 from hypothesis import HealthCheck, given, seed, settings
 
 from psgmodel.chip import Chip
-from psgmodel.engine import Trace, blocks, reference, run
+from psgmodel.engine import Trace, blocks, players, reference, reference_channel, run
 from psgmodel.reglog import RegisterLog
 from tests.laws.generators import chips_and_logs
 
@@ -47,9 +47,9 @@ def counted_meetings(monkeypatch: pytest.MonkeyPatch) -> Iterator[Counter[str]]:
     met: Counter[str] = Counter()
     timer_edge, fade_edge = blocks.NoteTimer.edge, blocks.VolumeEnvelope.edge
     glide_edge, step_edge = blocks.FrequencySweep.edge, blocks.StepCounter.edge
-    wave_edge, shift = blocks.WavePlayer.edge, blocks.NoisePlayer._shift
+    wave_edge, shift = players.WavePlayer.edge, players.NoisePlayer._shift
     divider_edge, clear_unit = blocks.StepDivider.edge, reference.ReferenceUnit._clear
-    delayed = reference.ReferenceChannel._delayed
+    delayed = reference_channel.ReferenceChannel._delayed
 
     def timer(self: Any, e: blocks.EdgeState, tick: bool) -> bool:
         expired = timer_edge(self, e, tick)
@@ -127,11 +127,11 @@ def counted_meetings(monkeypatch: pytest.MonkeyPatch) -> Iterator[Counter[str]]:
         patch.setattr(blocks.VolumeEnvelope, "edge", fade)
         patch.setattr(blocks.FrequencySweep, "edge", glide)
         patch.setattr(blocks.StepCounter, "edge", step)
-        patch.setattr(blocks.WavePlayer, "edge", wave)
-        patch.setattr(blocks.NoisePlayer, "_shift", noise)
+        patch.setattr(players.WavePlayer, "edge", wave)
+        patch.setattr(players.NoisePlayer, "_shift", noise)
         patch.setattr(blocks.StepDivider, "edge", divider)
         patch.setattr(reference.ReferenceUnit, "_clear", clear)
-        patch.setattr(reference.ReferenceChannel, "_delayed", strobes)
+        patch.setattr(reference_channel.ReferenceChannel, "_delayed", strobes)
         yield met
 
 

@@ -41,7 +41,7 @@ def test_the_check_of_every_change_is_the_second_command_of_the_readme() -> None
 @pytest.mark.parametrize("line", LINES)
 def test_every_command_in_the_readme_is_accepted(line: str) -> None:
     words = shlex.split(line)
-    import_module(f"psgmodel.cli.{words[1]}").make_parser().parse_args(words[2:])
+    assert import_module(f"psgmodel.cli.{words[1]}").make_parser().parse_args(words[2:]).json is False
 
 
 def test_every_command_has_its_place_in_the_readme() -> None:
