@@ -84,11 +84,12 @@ def parse_log(text: str, name: str = "log") -> RegisterLog:
 
 def _rows(text: str, name: str) -> Iterator[tuple[int, list[str]]]:
     """Yield each row that is neither blank nor comment, with the line it begins on."""
-    reader = csv.reader(text.splitlines(), strict=True)
+    bare = ("" if line.lstrip().startswith("#") else line for line in text.splitlines())
+    reader = csv.reader(bare, strict=True)
     line = 1
     try:
         for row in reader:
-            if row and any(row) and not row[0].lstrip().startswith("#"):
+            if row and any(row):
                 yield line, row
             line = reader.line_num + 1
     except csv.Error as reason:
