@@ -91,7 +91,9 @@ def compare(
         raise CompareError(f'judge "{judge}", accepted: exact, spectrum')
     if latency != "auto" and not -MAX_CYCLE < latency < MAX_CYCLE:
         raise CompareError(f"latency {latency} is no number of cycles")
-    if is_recording(dump) and signal_map is None:
+    if is_recording(dump):
+        if signal_map is not None:
+            raise CompareError("a recording has no signals to map", hint="name it in the map, and give a dump")
         dump = observe_recording(cast(str, dump), chip)
     if not isinstance(dump, Observation):
         need_bus = log is None and not isinstance(model, Trace)

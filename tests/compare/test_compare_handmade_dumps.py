@@ -17,6 +17,7 @@ from psgmodel.dump.signal_map import parse_map
 from psgmodel.engine import Trace, run
 from psgmodel.errors import CompareError, DumpError, MapError
 from psgmodel.reglog import RegisterLog, make_log
+from psgmodel.steps import steps_from_changes
 from tests.compare.dump_writer import PERIOD, PHASE, Changes, changes_of, write_dump
 
 CHIP = load_chip("patches/linnet.toml")
@@ -444,6 +445,32 @@ def test_writes_to_addresses_that_nobody_owns_do_nothing_and_are_noted(tmp_path:
     found = compare(CHIP, write_dump(tmp_path / "d.vcd", signals_of(TRACE), more, CYCLES))
     assert found.status is Status.AGREE
     assert any("1 writes on the bus to addresses that nobody owns" in note for note in found.notes)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_one_wrong_cycle_anywhere_is_found_there_and_nowhere_else(good: Path, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    seen = observe(good, CHIP)
+    which = seed % len(seen.signals)
+    signal = seen.signals[which]
+    cycle = int(rng.choice([0, CYCLES - 2, rng.integers(1, CYCLES - 2)]))
+    levels = np.repeat(signal.steps.level, signal.steps.durations())
+    expected = int(levels[cycle])
+    levels[cycle] ^= 1 << int(rng.integers(0, 4))
+    wrong = dataclasses.replace(signal, steps=steps_from_changes(np.arange(levels.size), levels, levels.size))
+    signals = (*seen.signals[:which], wrong, *seen.signals[which + 1 :])
+    found = compare(CHIP, dataclasses.replace(seen, signals=signals))
+    assert found.status is Status.DIFFER
+    assert [s.name for s in found.signals if not s.agrees] == [signal.name]
+    exact = found[signal.name].exact
+    assert exact is not None
+    assert exact.divergence is not None
+    assert exact.differences is not None
+    assert (exact.divergence.cycle, exact.divergence.model_level) == (cycle, expected)
+    assert exact.divergence.dump_level == int(levels[cycle])
+    assert (exact.differences.cycles, exact.differences.stretches) == (1, 1)
+    assert exact.offset_change is None
+    assert not exact.follows_channels
 
 
 def test_unusable_options_are_refused(good: Path) -> None:

@@ -157,6 +157,8 @@ def test_unusable_recordings_are_refused(tmp_path: Path) -> None:
         recorded(tmp_path / "none.wav", log_of())
     with pytest.raises(CompareError, match="neither a register log nor a bus"):
         compare(CHIP, wav(tmp_path / "s.wav", np.zeros(4800), np.zeros(4800)))
+    with pytest.raises(CompareError, match="a recording has no signals to map"):
+        compare(CHIP, one, log=log_of(), signal_map=parse_map("", CHIP))
     dump = write_dump(tmp_path / "d.vcd", {"level_a": [(-5, 0)]}, [], 600, bus=False)
     text = '[outputs]\n[recordings]\nleft = { file = "r.wav", channel = 2 }\n'
     named = parse_map(text, CHIP, str(tmp_path / "map.toml"))
