@@ -78,14 +78,19 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     wrong = compare(_with_wrong_number(copies["linnet.toml"]), observation, log=log, whole=True)
     tell(wrong, screen, short=True)
     screen.result(right=right.to_json(), wrong=wrong.to_json(), picture=picture)
-    as_expected = right.exit_status == 0 and wrong.exit_status == 1
-    if as_expected:
+    status = demo_status(right.exit_status, wrong.exit_status)
+    if status == 0:
         screen.say(
             "\nBoth verdicts are as they should be. To go on: psgmodel registers --chip " + copies["linnet.toml"]
         )
     else:
         screen.say("\nThese are not the verdicts that the example gives.")
-    return 0 if as_expected else 1
+    return status
+
+
+def demo_status(right: int, wrong: int) -> int:
+    """Return 0 where the right description agrees and the wrong one differs."""
+    return 0 if (right, wrong) == (0, 1) else 1
 
 
 def _heading(text: str, screen: Screen) -> None:

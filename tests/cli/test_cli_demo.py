@@ -10,7 +10,7 @@ import pytest
 
 import psgmodel
 from psgmodel.cli import shipped
-from psgmodel.cli.demo import FILES, RIGHT, WRONG, copied
+from psgmodel.cli.demo import FILES, RIGHT, WRONG, copied, demo_status
 from psgmodel.cli.screen import Screen
 from psgmodel.errors import OutputError
 from tests.cli.commands import PATCHES, run
@@ -45,6 +45,13 @@ def test_the_wrong_number_of_the_demo_is_one_number(tmp_path: Path) -> None:
     text = (PATCHES / "linnet.toml").read_text(encoding="utf-8")
     assert text.count(RIGHT) == 1
     assert [a for a, b in zip(RIGHT.split(), WRONG.split(), strict=True) if a != b] == ["14]"]
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "status"), [(0, 1, 0), (0, 0, 1), (1, 1, 1), (1, 0, 1), (3, 1, 1), (0, 3, 1)]
+)
+def test_the_demo_succeeds_only_where_right_agrees_and_wrong_differs(right: int, wrong: int, status: int) -> None:
+    assert demo_status(right, wrong) == status
 
 
 def test_shipped_files_are_found_inside_an_installed_package_and_beside_a_checkout(

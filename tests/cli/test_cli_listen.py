@@ -50,7 +50,7 @@ def test_ctrl_c_ends_playback_with_status_130_and_no_traceback(tmp_path: Path, d
     process = start(["listen", JINGLE, "--chip", CHIP, "--tail", "3600s"], tmp_path, device)
     raw = tmp_path / "played.raw"
     deadline = time.monotonic() + 30
-    while not raw.exists() or raw.stat().st_size < 100_000:
+    while not raw.exists() or raw.stat().st_size < 3_000_000:
         assert time.monotonic() < deadline
         assert process.poll() is None
         time.sleep(0.02)

@@ -67,6 +67,15 @@ def test_a_tail_mono_and_a_dc_block_do_what_they_say(tmp_path: Path) -> None:
     assert abs(samples[-4_000:]).max() < 1e-3
 
 
+def test_mono_is_the_average_of_the_outputs(tmp_path: Path) -> None:
+    cut = ["--from", "2s", "--to", "2100ms"]
+    for name, more in (("two.wav", []), ("one.wav", ["--mono"])):
+        assert run(["render", JINGLE, "--chip", CHIP, "-o", name, *cut, *more], tmp_path).status == 0
+    two, one = samples_of(tmp_path / "two.wav"), samples_of(tmp_path / "one.wav")
+    assert np.abs(two[:, 0] - two[:, 1]).max() > 0.1
+    assert np.abs(two.mean(axis=1) - one[:, 0]).max() <= 1 / 32_768
+
+
 @pytest.mark.parametrize(("name", "depth"), [("x.flac", "24"), ("x.wav", "float"), ("x.wav", "24")])
 def test_every_depth_and_container_comes_out_with_the_same_sound(name: str, depth: str, tmp_path: Path) -> None:
     import soundfile
