@@ -12,7 +12,19 @@ from typing import Any
 from psgmodel.chip.channel import Channel, NoiseClock, StepClock
 from psgmodel.chip.checks import check_channel, check_mixer, resolve_ticks
 from psgmodel.chip.options import ReadingState, read_record, read_value, show, stand_in
-from psgmodel.chip.records import CHANNEL_LIMIT, Bus, Chip, Mirror, Mixer, Power, Sequencer, TickSource, Unit
+from psgmodel.chip.records import (
+    CHANNEL_LIMIT,
+    Bus,
+    Chip,
+    Divider,
+    Mirror,
+    Mixer,
+    Power,
+    Sequencer,
+    Ticks,
+    TickSource,
+    Unit,
+)
 from psgmodel.chip.wiring import WiringState, field_specs
 from psgmodel.errors import ChipError, Place, nearest
 from psgmodel.tomlfile import TomlFile, load_toml, parse_toml
@@ -70,19 +82,9 @@ def _read(file: TomlFile) -> Chip:
     for key in data:
         if key not in _TABLES:
             state.report((key,), "unknown table", nearest(key, _TABLES) or f"known: {', '.join(_TABLES)}")
-    unit = read_record(Unit, data.get("unit", {}), ("unit",), state)
-    if not 1 <= len(unit.outputs) <= 2 or len(set(unit.outputs)) != len(unit.outputs) or "" in unit.outputs:
-        state.report(("unit", "outputs"), f"found {len(unit.outputs)} names, one or two different names are expected")
+    unit = _unit(data.get("unit", {}), state)
     bus = read_record(Bus, data.get("bus", {}), ("bus",), state)
-    sequencers = {
-        name: read_record(Sequencer, table, ("sequencers", name), state)
-        for name, table in _tables(data, "sequencers", state).items()
-    }
-    sources = {
-        name: read_record(TickSource, table, ("ticks", name), state)
-        for name, table in _tables(data, "ticks", state).items()
-    }
-    dividers, ticks = resolve_ticks(sources, sequencers, state)
+    dividers, ticks = _ticks(data, state)
     power = read_record(Power, data["power"], ("power",), state) if "power" in data else None
     channels = {}
     doubtful: set[str] = set()
@@ -129,6 +131,25 @@ def _read(file: TomlFile) -> Chip:
         memories={m.channel: m for m in memories},
         fields=fields,
     )
+
+
+def _unit(table: Any, state: ReadingState) -> Unit:
+    unit = read_record(Unit, table, ("unit",), state)
+    if not 1 <= len(unit.outputs) <= 2 or len(set(unit.outputs)) != len(unit.outputs) or "" in unit.outputs:
+        state.report(("unit", "outputs"), f"found {len(unit.outputs)} names, one or two different names are expected")
+    return unit
+
+
+def _ticks(data: dict[str, Any], state: ReadingState) -> tuple[dict[str, Divider], dict[str, Ticks]]:
+    sequencers = {
+        name: read_record(Sequencer, table, ("sequencers", name), state)
+        for name, table in _tables(data, "sequencers", state).items()
+    }
+    sources = {
+        name: read_record(TickSource, table, ("ticks", name), state)
+        for name, table in _tables(data, "ticks", state).items()
+    }
+    return resolve_ticks(sources, sequencers, state)
 
 
 def _tables(data: dict[str, Any], key: str, state: ReadingState) -> dict[str, Any]:

@@ -190,7 +190,13 @@ class Samples:
 
 
 def level_steps(samples: EdgeSamples, *, signed: bool = False) -> Steps:
-    """Return a sampled signal as levels over cycles; see `Samples.steps`."""
+    """Return a sampled signal as levels over cycles; see `Samples.steps`.
+
+    Raises
+    ------
+    DumpError
+        A value does not fit 32 bits.
+    """
     number = samples.numbers(signed=signed)
     if number.size and (int(number.min()) < _INT32_MIN or int(number.max()) > _INT32_MAX):
         message = f'"{samples.path}" holds {int(number.min())} to {int(number.max())}, which does not fit 32 bits'
