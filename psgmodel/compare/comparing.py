@@ -20,7 +20,7 @@ from psgmodel.chip.records import Chip
 from psgmodel.compare.alignment import EARLIEST, LATEST, LatencyEstimate, estimate_latency
 from psgmodel.compare.exact import late
 from psgmodel.compare.options import SpectralOptions
-from psgmodel.compare.reads import compare_reads
+from psgmodel.compare.reads import ReadsResult, compare_reads
 from psgmodel.compare.recorded import is_recording, observe_recording
 from psgmodel.compare.signals import Sides, compare_signals
 from psgmodel.compare.verdict import Comparison, Coverage, Judge, SignalResult, Status
@@ -100,28 +100,32 @@ def compare(
         dump = observe(dump, chip, signal_map, need_bus=need_bus)
     elif signal_map is not None:
         raise CompareError("an observation has its own signal map", hint="give the map when observing the dump")
+    return _compared(chip, model, dump, log, judge, latency, whole, options or SpectralOptions())
+
+
+def _compared(
+    chip: Chip,
+    model: Trace | Chip,
+    dump: Observation,
+    log: RegisterLog | None,
+    judge: Judge,
+    latency: Latency,
+    whole: bool,
+    options: SpectralOptions,
+) -> Comparison:
     notes = [str(note) for note in dump.notes]
     followed = _followed(chip, dump, log, notes)
     trace = model if isinstance(model, Trace) else _run(chip, dump, followed, notes)
     bus = _bus(chip, log, dump, notes)
+    reads = _reads(chip, followed, dump, notes)
     estimate = _estimate(trace, dump) if latency == "auto" else None
     number, text = _latency(latency, estimate, notes)
-    sides = Sides(trace, dump, followed, number, judge, options or SpectralOptions())
+    sides = Sides(trace, dump, followed, number, judge, options)
     signals = compare_signals(sides) if dump.end or dump.map.recordings else ()
-    agrees_at = None
-    if latency != "auto" and any(s.exact is not None and not s.exact.agrees for s in signals):
-        hint = _estimate(trace, dump)
-        agrees_at = hint.latency if hint is not None and hint.everywhere and hint.latency != number else None
-    reads = None
-    if dump.reads is not None and followed is not None:
-        reads = compare_reads(chip, followed, dump.reads, dump.end)
-        if reads.compared < reads.reads:
-            notes.append(f"{reads.compared} of {reads.reads} reads on the bus were compared, the first ones")
     coverage = _coverage(trace, dump, log)
     nothing = _nothing(dump, signals, coverage)
     fails = not all(s.agrees for s in signals) or (bus is not None and not bus.agrees)
-    fails |= reads is not None and not reads.agrees
-    fails |= whole and not coverage.complete
+    fails |= (reads is not None and not reads.agrees) or (whole and not coverage.complete)
     return Comparison(
         status=Status.NOTHING if nothing else Status.DIFFER if fails else Status.AGREE,
         chip=chip.unit.name,
@@ -131,7 +135,7 @@ def compare(
         rule=dump.rule,
         latency=number,
         latency_text=text,
-        agrees_at=agrees_at,
+        agrees_at=_agrees_at(sides, signals) if latency != "auto" else None,
         signals=signals,
         not_compared=dump.map.absent,
         bus=bus,
@@ -185,6 +189,23 @@ def _bus(chip: Chip, log: RegisterLog | None, dump: Observation, notes: list[str
     if bus.agrees and bus.shift:
         notes.append(f"the bus carries the log {late(bus.shift)}")
     return bus
+
+
+def _reads(chip: Chip, log: RegisterLog | None, dump: Observation, notes: list[str]) -> ReadsResult | None:
+    if dump.reads is None or log is None:
+        return None
+    reads = compare_reads(chip, log, dump.reads, dump.end)
+    if reads.compared < reads.reads:
+        notes.append(f"{reads.compared} of {reads.reads} reads on the bus were compared")
+    return reads
+
+
+def _agrees_at(sides: Sides, signals: tuple[SignalResult, ...]) -> int | None:
+    """Return the latency with which everything would agree, where a signal differs now."""
+    if all(s.exact is None or s.exact.agrees for s in signals):
+        return None
+    found = _estimate(sides.trace, sides.observation)
+    return found.latency if found is not None and found.everywhere and found.latency != sides.latency else None
 
 
 def _estimate(trace: Trace, dump: Observation) -> LatencyEstimate | None:
