@@ -62,8 +62,8 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
 
     _heading("1  The register log, as sound", screen)
     written = _rendered(run_engine(chip, log), folder)
-    screen.say_block(rendered_text(chip, log, 0, log.end, written, None))
-    screen.result(rendered=rendered_json(chip, log, 0, log.end, written, None))
+    screen.say_block(rendered_text(chip, log, 0, log.end, written))
+    screen.result(rendered=rendered_json(chip, log, 0, log.end, written))
 
     _heading("2  The simulation against the description", screen)
     signal_map = load_map(copies["linnet-bench.toml"], chip)

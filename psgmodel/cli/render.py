@@ -63,6 +63,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Render and say what was written."""
     from psgmodel.report.plots import check_picture_name, spectrogram_picture
     from psgmodel.report.sound import rendered_json, rendered_text
+    from psgmodel.units import cycles_to_seconds
 
     if arguments.mono and arguments.channels == "separate":
         raise UsageError("--mono mixes what --channels separate keeps apart", hint="give one of them")
@@ -76,11 +77,14 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
         labels = ["mono"] if job.mono else names
         written.append((one, labels))
         spectrograms += zip(labels, pictures, strict=bool(arguments.picture))
+    screen.say_block(rendered_text(job.chip, job.log, job.start, job.end, written))
+    screen.result(**rendered_json(job.chip, job.log, job.start, job.end, written), picture=None)
     if arguments.picture:
         title = f"{job.chip.unit.name} - {Path(arguments.log).name}"
-        spectrogram_picture(arguments.picture, spectrograms, title=title, start_s=float(job.start / job.chip.clock_hz))
-    screen.say_block(rendered_text(job.chip, job.log, job.start, job.end, written, arguments.picture))
-    screen.result(**rendered_json(job.chip, job.log, job.start, job.end, written, arguments.picture))
+        begin = float(cycles_to_seconds(job.start, job.chip.clock_hz))
+        spectrogram_picture(arguments.picture, spectrograms, title=title, start_s=begin)
+        screen.say(f"\npicture  {arguments.picture}")
+        screen.result(picture=arguments.picture)
     return 0
 
 

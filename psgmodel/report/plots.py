@@ -7,8 +7,10 @@ not at all. Colours are told apart by people of every colour vision and on grey 
 
 from __future__ import annotations
 
+import errno
 import io
 import logging
+import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,7 +20,7 @@ from numpy.typing import NDArray
 
 from psgmodel.audio.spectra import Spectrogram
 from psgmodel.errors import OutputError
-from psgmodel.output import write_bytes_whole
+from psgmodel.output import output_error, write_bytes_whole
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -54,15 +56,19 @@ _SETTINGS: dict[str, Any] = {
 
 
 def check_picture_name(path: str) -> None:
-    """Raise where a picture's name does not say which kind it is.
+    """Raise where a picture's name does not say which kind it is, or its folder is missing.
+
+    Called before long work too, so that nobody waits for a picture that cannot be written.
 
     Raises
     ------
     OutputError
-        The name ends neither in .png nor in .svg.
+        The name ends neither in .png nor in .svg, or there is no such folder.
     """
     if Path(path).suffix.lower() not in (".png", ".svg"):
         raise OutputError(f'"{path}" does not say which kind of picture it is', hint="end it in .png or .svg")
+    if not Path(path).parent.is_dir():
+        raise output_error(path, FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT)))
 
 
 def spectrogram_picture(

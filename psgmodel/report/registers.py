@@ -27,8 +27,8 @@ def registers_text(chip: Chip) -> str:
     lines.append("  " + "".join(f"{bit % 8:^{_CELL + 1}}" for bit in range(7, -1, -1)).rstrip())
     first = True
     for register in chip.registers.values():
-        for high in range(chip.bus.data_bits - 1, -1, -8):
-            lines.append(_rule(chip, register, high, "┌┐" if first else "├┤"))
+        for number, high in enumerate(_strips(chip, register)):
+            lines.append(_rule(chip, register, high, number == 0, "┌┐" if first else "├┤"))
             lines += _strip(register, high)
             first = False
     for memory in chip.memories.values():
@@ -48,6 +48,9 @@ def registers_markdown(chip: Chip) -> str:
         for group in register.fields:
             rows.append([address, name, reset, _bits(group), group.role, f"`{group.target}`"])
             address = name = reset = ""
+        if not register.fields:
+            acts = ", ".join(f"`{strobe}`" for strobe in register.on_write)
+            rows.append([address, name, reset, "any", "strobes", acts] if acts else [address, name, reset, "", "", ""])
     for memory in chip.memories.values():
         rows.append([_memory_range(chip, memory), f"`{memory.name}`", "", "", "holds", _memory_words(chip, memory)])
     text = f"# Registers of {chip.unit.name}\n\n{headline(chip)}\n\n"
@@ -110,17 +113,22 @@ def headline(chip: Chip) -> str:
     outputs = f"{counted(len(chip.unit.outputs), 'output')} ({', '.join(chip.unit.outputs)})"
     return (
         f"{chip.unit.name}: {show_hertz(chip.clock_hz)} clock, {chip.bus.data_bits} data bits, "
-        f"{chip.bus.address_bits} address bits, {counted(len(chip.channels), 'channel')}, {outputs}"
+        f"{counted(chip.bus.address_bits, 'address bit')}, {counted(len(chip.channels), 'channel')}, {outputs}"
     )
 
 
-def _rule(chip: Chip, register: Register, high: int, corners: str) -> str:
-    """Return the line above a strip; the first strip of a register carries its name and reset value."""
+def _strips(chip: Chip, register: Register) -> list[int]:
+    """Return the highest bit of each group of eight that holds something; of the lowest where none does."""
+    every = range(chip.bus.data_bits - 1, -1, -8)
+    return [h for h in every if any(g.low <= h and g.high >= h - 7 for g in register.fields)] or [7]
+
+
+def _rule(chip: Chip, register: Register, high: int, named: bool, corners: str) -> str:
+    """Return the line above a strip; the first strip of a register carries its reset value."""
     left = f"{_address(chip, register.address)} {register.name}"
     if chip.bus.data_bits > 8:
         left += f"  bits {high}:{high - 7}"
-    right = f"reset {_value(chip, register.reset)}" if register.stored and high == chip.bus.data_bits - 1 else ""
-    return _rule_text(left, right, corners)
+    return _rule_text(left, f"reset {_value(chip, register.reset)}" if register.stored and named else "", corners)
 
 
 def _rule_text(left: str, right: str, corners: str) -> str:
@@ -130,6 +138,8 @@ def _rule_text(left: str, right: str, corners: str) -> str:
 
 def _strip(register: Register, high: int) -> list[str]:
     """Return the lines of bits `high` to ``high - 7``."""
+    if not register.fields and register.on_write:
+        return _cells([(_INNER, f"any write: {_MARK['strobes']}{', '.join(register.on_write)}")])
     cells: list[tuple[int, str]] = []
     bit = high
     for group in register.fields:
@@ -137,10 +147,19 @@ def _strip(register: Register, high: int) -> list[str]:
             continue
         top, bottom = min(group.high, high), max(group.low, high - 7)
         cells += [(_CELL, _EMPTY)] * (bit - top)
-        cells.append(((top - bottom + 1) * (_CELL + 1) - 1, _MARK[group.role] + group.target))
+        cells.append(((top - bottom + 1) * (_CELL + 1) - 1, _MARK[group.role] + _part(group, top, bottom)))
         bit = bottom - 1
     cells += [(_CELL, _EMPTY)] * (bit - (high - 7) + 1)
     return _cells(cells)
+
+
+def _part(group: BitField, top: int, bottom: int) -> str:
+    """Return the target of register bits `top` to `bottom`, with the bits of the field where they are not all."""
+    name, _, bits = group.target.rstrip("]").partition("[")
+    if (top, bottom) == (group.high, group.low):
+        return group.target
+    low = int(bits.split(":")[-1]) if bits else 0
+    return f"{name}[{_span(low + top - group.low, low + bottom - group.low)}]"
 
 
 def _cells(cells: list[tuple[int, str]]) -> list[str]:

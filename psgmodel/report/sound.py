@@ -30,9 +30,7 @@ def stretch_text(chip: Chip, log: RegisterLog, start: int, end: int) -> str:
     )
 
 
-def rendered_text(
-    chip: Chip, log: RegisterLog, start: int, end: int, written: Sequence[WrittenSignals], picture: str | None
-) -> str:
+def rendered_text(chip: Chip, log: RegisterLog, start: int, end: int, written: Sequence[WrittenSignals]) -> str:
     """Return what `render` says."""
     rows = []
     for file, names in written:
@@ -55,13 +53,11 @@ def rendered_text(
             text += f"{file.path}: lowered by {-20 * math.log10(file.gain):.2f} dB to fit full scale\n"
         if file.clipped:
             text += f"{file.path}: {counted(file.clipped, 'sample')} above full scale flattened\n"
-    if picture is not None:
-        text += f"\npicture  {picture}\n"
     return text
 
 
 def rendered_json(
-    chip: Chip, log: RegisterLog, start: int, end: int, written: Sequence[WrittenSignals], picture: str | None
+    chip: Chip, log: RegisterLog, start: int, end: int, written: Sequence[WrittenSignals]
 ) -> dict[str, Any]:
     """Return what `render` did as plain values."""
     return {
@@ -81,7 +77,6 @@ def rendered_json(
             }
             for file, names in written
         ],
-        "picture": picture,
     }
 
 

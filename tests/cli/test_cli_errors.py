@@ -29,6 +29,7 @@ START = "psgmodel: error: "
         (["render", TINY, "--chip", CHIP, "-o", "x.mp3"], '"x.mp3" does not say which kind of audio file it is'),
         (["render", TINY, "--chip", CHIP, "-o", "no/x.wav"], "cannot write no/x.wav: No such file or directory"),
         (["render", TINY, "--chip", CHIP, "--picture", "x.jpg"], '"x.jpg" does not say which kind of picture it is'),
+        (["render", TINY, "--chip", CHIP, "--picture", "no/x.png"], "cannot write no/x.png: No such file or directory"),
         (["render", TINY, "--chip", CHIP, "--mono", "--channels", "separate"], "--mono mixes what"),
         (["render", TINY, "--chip", CHIP, "--overload", "keep"], 'overload="keep" needs depth float32'),
         (["listen", TINY, "--chip", CHIP, "--only", "nois"], 'listen: no channel "nois" (did you mean "noise"?)'),
