@@ -1,4 +1,4 @@
-"""README: its commands are accepted, its Python runs, and it stays in the order that a newcomer needs."""
+"""README and DEVELOPERS: commands are accepted, Python runs, files and names are there, in the order that is needed."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from psgmodel.cli.entry import COMMANDS
 
 HOME = Path(__file__).parents[2]
 README = (HOME / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (HOME / "DEVELOPERS.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"```(\w*)\n(.*?)```", README, re.DOTALL)
 LINES = [
     line.split("   #")[0].removeprefix("$ ")
@@ -73,3 +74,18 @@ def test_the_top_level_holds_nothing_that_does_not_belong_there() -> None:
     tops = {line.split("/")[0] for line in tracked.splitlines()}
     allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "psgmodel", "tests", "patches", "out"}
     assert {top for top in tops if not top.startswith(".")} <= allowed
+
+
+def test_every_file_that_the_pages_for_developers_name_is_there() -> None:
+    named = set(re.findall(r"`((?:psgmodel|tests|patches)/[\w./-]+)`", DEVELOPERS))
+    assert len(named) > 20
+    placeholders = {"psgmodel/cli/NAME.py", "tests/FOLDER", "tests/bench/NAME.py"}
+    assert [name for name in named - placeholders if not (HOME / name).exists()] == []
+
+
+def test_every_name_of_the_worked_example_is_in_the_code() -> None:
+    example = DEVELOPERS.split("## Adding a kind of channel, worked through")[1]
+    names = set(re.findall(r"`([A-Za-z_]\w{4,})`", example)) - {"Ramp"}
+    code = "".join(p.read_text(encoding="utf-8") for top in ("psgmodel", "tests") for p in (HOME / top).rglob("*.py"))
+    assert {"check_channel", "channel_level", "ReferenceChannel", "draw_channel"} <= names
+    assert [name for name in sorted(names) if not re.search(rf"\b{name}\b", code)] == []
