@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from psgmodel.chip import Chip
 from psgmodel.engine import Trace, UnitState, run, run_pieces, state_from_json, state_to_json
 from psgmodel.engine.run import EngineName
+from psgmodel.engine.state import reset_state
 from psgmodel.errors import EngineError
 from psgmodel.reglog import RegisterLog, make_log
 from psgmodel.steps import Steps
@@ -213,3 +214,21 @@ def test_a_text_that_is_no_saved_state_is_refused(text: str, message: str) -> No
     with pytest.raises(EngineError) as caught:
         state_from_json(text, draw_chip(Random(1)))
     assert str(caught.value).startswith(message)
+
+
+@settings(TAME, max_examples=40)
+@given(pair=chips_and_logs(cycles=600), by=st.sampled_from([1, 12345, 2**31 - 100, 2**32, 2**40 + 1, 2**61]))
+def test_the_same_state_and_log_at_a_later_time_give_the_same_signals_later(
+    pair: tuple[Chip, RegisterLog], by: int
+) -> None:
+    chip, log = pair
+    state = reset_state(chip)
+    state.cycle = by
+    later = make_log(log.cycle + by, log.address, log.value, end=log.end + by)
+    for engine in ENGINES:
+        now, moved = run(chip, log, engine=engine), run(chip, later, state=state, engine=engine)
+        for name in (*now.channels, *now.outputs):
+            assert moved[name] == now[name].shifted(by)
+        assert moved.state.cycle == now.state.cycle + by
+        moved.state.cycle -= by
+        assert moved.state == now.state

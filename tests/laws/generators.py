@@ -168,9 +168,9 @@ def draw_channel(rng: Random, kind: str, ticks: list[str], prescalers: list[str]
     for key, record, chance in (("timer", Timer, 0.8), ("envelope", Envelope, 0.8), ("sweep", Sweep, 0.9)):
         if rng.random() < chance and (key != "sweep" or kind != "noise"):
             given[key] = draw_record(rng, record, {"ticks": rng.choice(ticks)})
-    bits = rng.choice((1, 2, 3, 4, 5, 8))
+    bits = rng.choice((1, 2, 3, 4, 5, 8, 8 if kind == "wave" else 12))
     given["volume_bits"], given["volume_table"] = bits, OMIT
-    if rng.random() < 0.3 and given["table"] is OMIT:
+    if rng.random() < 0.3 and given["table"] is OMIT and bits <= 8:
         given["volume_table"] = [rng.randint(0, 40) for _ in range(1 << bits)]
     channel = draw_record(rng, Channel, given)
     channel["step"] = draw_record(rng, NoiseClock) if kind == "noise" else draw_step(rng)
