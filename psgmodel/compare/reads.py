@@ -2,8 +2,7 @@
 
 Stage: compare. In: the reads on the bus of a dump, the log. Out: a `ReadsResult`. A read at cycle c gives what stands
 just before edge c, as the register map says: the readable bits that a register keeps (a sweep may have changed them),
-the state bits that it shows, bits that always read 1; samples of a wave memory. An address that nobody owns
-reads 0. Reads of an index port are left out.
+the state bits that it shows, bits that always read 1; samples of a wave memory; the index at its port.
 """
 
 from __future__ import annotations
@@ -85,18 +84,26 @@ def compare_reads(chip: Chip, log: RegisterLog, reads: BusTraffic, end: int) -> 
     for cycle, port, value in zip(reads.cycle.tolist(), reached, reads.value.tolist(), strict=True):
         if cycle >= end or compared == MOST_READS:
             break
-        if chip.bus.access == "index-data" and port != chip.bus.data_address:
-            continue
         state = run(chip, log, end=cycle, state=state).state
-        address = port if chip.bus.access == "direct" else state.index
         compared += 1
-        expected = value_at(chip, state, address)
+        name, address, expected = _expected(chip, state, port)
         if value != expected:
             count += 1
-            text = f"{_name_of(chip, address)} 0x{address:02X}: expected 0x{expected:02X}, found 0x{value:02X}"
+            text = f"{name} 0x{address:02X}: expected 0x{expected:02X}, found 0x{value:02X}"
             if len(wrong) < _MOST_LISTED:
                 wrong.append(SeenRead(cycle, float(cycle / chip.clock_hz), address, expected, value, text))
     return ReadsResult(int(reads.cycle.size), compared, count, tuple(wrong))
+
+
+def _expected(chip: Chip, state: UnitState, port: int) -> tuple[str, int, int]:
+    """Return name and address of what a read reaches, and its value."""
+    if chip.bus.access == "index-data":
+        if port == chip.bus.index_address:
+            return "index port", port, state.index
+        if port != chip.bus.data_address:
+            return "no port", port, chip.bus.unowned_reads
+        port = state.index
+    return _name_of(chip, port), port, value_at(chip, state, port)
 
 
 def value_at(chip: Chip, state: UnitState, address: int) -> int:
@@ -104,7 +111,11 @@ def value_at(chip: Chip, state: UnitState, address: int) -> int:
     register = chip.registers.get(address)
     if register is None:
         memory = chip.memory_at(address)
-        return _memory_value(chip, state, memory, address - memory.address) if memory is not None else 0
+        return (
+            _memory_value(chip, state, memory, address - memory.address)
+            if memory is not None
+            else chip.bus.unowned_reads
+        )
     value = state.registers[address]
     for field in register.fields:
         if field.role == "shows":

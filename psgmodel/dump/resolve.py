@@ -47,7 +47,7 @@ def complete_map(given: SignalMap | None, header: Header, chip: Chip, *, need_bu
     """
     whole = _with_guesses(given or SignalMap(), header, chip, need_bus)
     problems: list[Problem] = []
-    whole = _looked_up(whole, header, problems)
+    whole = _looked_up(whole, header, chip, problems)
     if problems:
         raise MapError(problems)
     compared = {*(whole.channels or ()), *(whole.outputs or ()), *(whole.pins or ()), *(whole.recordings or ())}
@@ -91,7 +91,7 @@ def _with_guesses(given: SignalMap, header: Header, chip: Chip, need_bus: bool) 
     )
 
 
-def _looked_up(whole: SignalMap, header: Header, problems: list[Problem]) -> SignalMap:
+def _looked_up(whole: SignalMap, header: Header, chip: Chip, problems: list[Problem]) -> SignalMap:
     look = _LookUp(whole, header, problems)
     assert whole.clock is not None
     assert whole.reset is not None
@@ -115,6 +115,7 @@ def _looked_up(whole: SignalMap, header: Header, problems: list[Problem]) -> Sig
             bus,
             read=look(bus.read, ("bus", "read"), bits=1),
             read_data=look(bus.read_data, ("bus", "read_data")),
+            read_latency=chip.bus.read_latency if bus.read_latency < 0 else bus.read_latency,
         )
     channels = {
         name: replace(entry, signal=look(entry.signal, ("channels", name)))

@@ -89,10 +89,11 @@ class BusEntry:
     read_active: Polarity = option("The level of the strobe that reads.", default="high")
     read_data: str = option("The data read.", default="")
     read_latency: int = option(
-        "Edges after that of the read strobe at which the data read are sampled: 1 where a register holds them.",
-        default=1,
+        "Edges after that of the read strobe at which the data read are sampled.",
+        default=-1,
         at_least=0,
         at_most=64,
+        shown="as the chip's bus has it",
     )
 
 

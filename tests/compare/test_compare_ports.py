@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+
+import numpy as np
 
 from psgmodel.chip import parse_chip
 from psgmodel.compare import Status, compare
-from psgmodel.compare.reads import value_at
+from psgmodel.compare.reads import compare_reads, value_at
 from psgmodel.compare.writes import describe_bus_write, describe_write, last_writes
+from psgmodel.dump import BusTraffic
 from psgmodel.dump.signal_map import parse_map
 from psgmodel.engine import run
 from psgmodel.reglog import make_log
@@ -68,6 +72,25 @@ def test_packed_samples_are_told_and_read_as_the_memory_holds_them() -> None:
     assert describe_write(packed, 0x42, 0x3F) == "W_MEMORY[2] 0x42: wave samples 4 to 5 = 3, 15"
     state = run(packed, make_log([5, 6], [0x42, 0x43], [0x3F, 0x81], end=10)).state
     assert [value_at(packed, state, address) for address in (0x41, 0x42, 0x43)] == [0x00, 0x3F, 0x81]
+
+
+def test_reads_through_ports_give_the_index_the_register_and_what_nobody_owns() -> None:
+    chip = parse_chip(TEXT.replace("address_bits = 7\n", PORTS + "unowned_reads = 0xEE\n") + MIRROR, "ports.toml")
+    log = make_log(*zip(*WRITES[:3], strict=True), end=100)  # index 8, 0x40 to A_PITCH, 0x20 to A_TONE: index 10
+    cycles = np.array([6, 7, 7, 8, 20, 20, 20])
+    ports = np.array([3, 2, 3, 10, 2, 11, 4])
+    values = np.array([0x00, 0x09, 0x00, 0x0A, 0x0A, 0x00, 0xEE])
+    good = BusTraffic(cycles, ports, values, 100, 0, 0, 0, ())
+    assert compare_reads(chip, log, good, 100).wrong == 0
+    wrong = compare_reads(chip, log, replace(good, value=values + 1), 100)
+    assert [str(w).partition(": ")[2] for w in wrong.first_wrong] == [
+        "A_PITCH 0x08: expected 0x00, found 0x01",
+        "index port 0x02: expected 0x09, found 0x0A",
+        "A_TONE 0x09: expected 0x00, found 0x01",
+        "index port 0x02: expected 0x0A, found 0x0B",
+        "index port 0x02: expected 0x0A, found 0x0B",
+    ]
+    assert (wrong.compared, wrong.wrong) == (7, 7)
 
 
 def test_what_a_read_shows_follows_the_register_map() -> None:
