@@ -34,8 +34,11 @@ def verdict_line(comparison: Comparison) -> str:
     failing = list(dict.fromkeys(s.name for s in c.signals if not s.agrees))
     if failing:
         return f"{c.file} departs from {c.chip} as audio: {', '.join(failing)}"
-    told_by = "the register log" if c.bus is not None and not c.bus.agrees else "less than the whole log"
-    return f"{c.file} departs from {c.chip}: {told_by}"
+    if c.bus is not None and not c.bus.agrees:
+        return f"{c.file} departs from {c.chip}: the register log"
+    if c.reads is not None and not c.reads.agrees:
+        return f"{c.file} departs from {c.chip}: what reads return"
+    return f"{c.file} departs from {c.chip}: less than the whole log"
 
 
 def comparison_text(comparison: Comparison) -> str:
@@ -145,6 +148,10 @@ def _as_audio(c: Comparison) -> str:
 
 def _facts(c: Comparison) -> str:
     rows = [("covers", str(c.coverage)), ("sampled", c.rule.removeprefix("sampled ")), ("latency", c.latency_text)]
+    if c.bus is not None and c.bus.agrees:
+        rows.append(("log", f"{counted(c.bus.log_writes, 'write')}, all on the bus"))
+    if c.reads is not None and c.reads.agrees:
+        rows.append(("reads", f"{c.reads.compared} of {c.reads.reads} compared, all as they should be"))
     if c.skipped_edges:
         rows.append(("skipped", f"{counted(c.skipped_edges, 'edge')} before cycle 0"))
     if c.not_compared:

@@ -14,6 +14,7 @@ import pytest
 from psgmodel.compare.alignment import OffsetChange
 from psgmodel.compare.exact import Divergence, ExactResult
 from psgmodel.compare.options import SpectralOptions
+from psgmodel.compare.reads import ReadsResult, SeenRead
 from psgmodel.compare.spectral import SpectralResult
 from psgmodel.compare.streams import Differences
 from psgmodel.compare.verdict import Comparison, Coverage, SignalResult, Status
@@ -134,7 +135,13 @@ PIN = replace(
         SignalResult("left", "one-bit pin", "bench.pin", "spectrum", None, audio("left", "the dump's side is silent")),
     ),
 )
-RECORDS = {"agree": AGREE, "differ": DIFFER, "nothing": NOTHING, "bus": BUS, "pin": PIN}
+READS = replace(
+    AGREE,
+    status=Status.DIFFER,
+    reads=ReadsResult(9, 8, 1, (SeenRead(70, 70e-6, 2, 1, 3, "STATE 0x02 gave 0x03, 0x01 was expected"),)),
+)
+TOLD = replace(AGREE, bus=BusResult(8, 8, 0, 0, 0, (), ()), reads=ReadsResult(9, 8, 0, ()), guesses=())
+RECORDS = {"reads": READS, "told": TOLD, "agree": AGREE, "differ": DIFFER, "nothing": NOTHING, "bus": BUS, "pin": PIN}
 
 
 @pytest.mark.parametrize("name", RECORDS)
@@ -149,6 +156,8 @@ def test_the_report_is_the_text_that_was_read_and_approved(name: str) -> None:
         ("differ", "DIFFER  wren.vcd departs from Wren: a first, at cycle 137 (137.000 us)\n"),
         ("nothing", "NOTHING COMPARED  wren.vcd with Wren\n"),
         ("bus", "DIFFER  wren.vcd departs from Wren: the register log\n"),
+        ("reads", "DIFFER  wren.vcd departs from Wren: what reads return\n"),
+        ("told", "AGREE  wren.vcd does what Wren says, to the cycle\n"),
         ("pin", "DIFFER  wren.vcd departs from Wren as audio: left\n"),
     ],
 )
