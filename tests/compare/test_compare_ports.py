@@ -9,6 +9,7 @@ import numpy as np
 
 from psgmodel.chip import parse_chip
 from psgmodel.compare import Status, compare
+from psgmodel.compare.notes import notes_of
 from psgmodel.compare.reads import compare_reads, value_at
 from psgmodel.compare.writes import describe_bus_write, describe_write, last_writes
 from psgmodel.dump import BusTraffic
@@ -102,3 +103,14 @@ def test_what_a_read_shows_follows_the_register_map() -> None:
     assert value_at(masked, state, 0x09) == 0xC5
     assert value_at(masked, state, 0x02) == 1  # STATE: a is active
     assert value_at(DIRECT, run(DIRECT, make_log([5], [0x09], [0x25], end=100)).state, 0x09) == 0x25
+
+
+def test_a_register_that_starts_at_any_write_says_so_and_begins_a_note() -> None:
+    text = TEXT.replace(
+        'name = "A_LENGTH"\naddress = 0x0B', 'name = "A_LENGTH"\naddress = 0x0B\non_write = ["a.start"]'
+    )
+    chip = parse_chip(text, "any.toml")
+    assert describe_write(chip, 0x0B, 9) == "A_LENGTH 0x0B: a.timer.length[7:0] = 9, a.start"
+    log = make_log([5, 6, 7, 8], [0x08, 0x09, 0x0A, 0x0B], [0x20, 0x20, 0x14, 0], end=50_000)
+    (note,) = notes_of(chip, log, "a", run(chip, log)["a"])
+    assert (note.start, note.end) == (9, 50_000)  # written at 8, acts one cycle later
