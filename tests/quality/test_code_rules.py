@@ -144,6 +144,17 @@ def test_library_code_neither_prints_nor_exits_nor_asks_clock_chance_or_environm
     assert forbidden_in(path) == []
 
 
+def test_below_the_commands_imports_name_their_room() -> None:
+    """Else the rule of `test_import_rule` could not see them."""
+    for path in BELOW_CLI:
+        for node in ast.walk(tree(path)):
+            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
+            assert "psgmodel" not in names, f"{name_of(path)}:{getattr(node, 'lineno', 0)}"
+            if isinstance(node, ast.Call) and path != ROOT / "__init__.py":
+                assert ast.unparse(node.func).split(".")[-1] not in ("import_module", "__import__"), name_of(path)
+
+
 def test_relative_and_star_imports_hide_where_names_come_from() -> None:
     for path in FILES:
         for node in ast.walk(tree(path)):
