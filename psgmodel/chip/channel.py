@@ -38,7 +38,8 @@ class StepClock:
         "A start begins a whole step, or lets the count go on.", default="reload"
     )
     write_and_step: Seen = option(
-        "A step that begins at the edge of a write goes by the fields as before or after the write.", default="old"
+        "Whether a step ends at the edge of a write, and how long the next is, goes by the period as before or after.",
+        default="old",
     )
 
 
@@ -60,7 +61,9 @@ class NoiseClock:
         "A start begins a whole step, or lets the count go on.", default="reload"
     )
     write_and_step: Seen = option(
-        "A step that begins at the edge of a write goes by the fields as before or after the write.", default="old"
+        "Whether a step ends at the edge of a write, and how long the next is, goes by divisor and shift as before or "
+        "after; `short` is always as before.",
+        default="old",
     )
 
 
@@ -123,7 +126,8 @@ class Timer:
     )
     write_and_tick: Seen = option("A tick sees `timer.enable` as before or after a write at its edge.", default="old")
     on_enable: Literal["nothing", "tick"] = option(
-        "A write that turns `timer.enable` on in an active channel does nothing more, or counts as a tick.",
+        "A write that turns `timer.enable` on in an active channel does nothing more, or counts as a tick: as one with "
+        "a tick at its edge, and not at a start.",
         default="nothing",
     )
 
@@ -140,14 +144,15 @@ class Envelope:
     step: int = option("How far one step moves the level.", default=1, at_least=1, at_most=2**16)
     at_end: Literal["hold", "wrap"] = option("A step past the end stays at the end, or wraps around.", default="hold")
     at_zero: Literal["sound", "stop"] = option(
-        "A step that reaches level 0 leaves the channel active, or stops it.", default="sound"
+        "A step after which the level is 0 leaves the channel active, or stops it; never at a start.", default="sound"
     )
     volume_write: Literal["next-start", "at-once"] = option(
-        "A write to the volume counts from the next start, or sets the level of the running note.", default="next-start"
+        "A write to a register of the volume counts from the next start, or sets the level of an active channel.",
+        default="next-start",
     )
     volume_and_tick: Literal["write", "tick", "both"] = option(
-        "Such a write and a tick at one edge: the written level stands, the step of the old level, "
-        "or the step of the written level.",
+        "Such a write and a step at one edge: the written level stands, the step of the old level, "
+        "or the step of the written level. The counter goes on in any case.",
         default="write",
     )
     start_and_tick: StartOrTick = option(
@@ -170,20 +175,25 @@ class Sweep:
         "With period 0 it stands still, or counts 2^period_bits ticks.", default="stop"
     )
     works_on: Literal["period", "shadow"] = option(
-        "A step moves the period itself, or a copy that a start takes of it; the result goes to both.", default="period"
+        "A step moves the period as before its edge, or a copy that a start takes; the result goes to both.",
+        default="period",
     )
     overflow: Literal["stop", "hold", "wrap"] = option(
-        "A sum that does not fit: the channel stops, the period stays, or it wraps around.", default="stop"
+        "A sum that does not fit: the channel stops and the period stays, the period stays, or it wraps around.",
+        default="stop",
     )
     check: Literal["at-step", "at-start-too", "after-step-too"] = option(
-        "Overflow is looked for at a step; also at a start whose shift is not 0; besides both, one step ahead.",
+        "An overflow that stops is looked for at a step, and a start at its edge wins; also at a start whose shift is "
+        "not 0, and then no start wins; besides both, one step ahead after each step.",
         default="at-step",
     )
     subtract: Literal["twos-complement", "ones-complement"] = option(
-        "Falling subtracts (period >> shift), or adds its inverted bits, which is 1 less.", default="twos-complement"
+        "Falling subtracts (period >> shift), or adds its inverted bits, which gives 1 less, modulo 2^bits.",
+        default="twos-complement",
     )
     rising_after_falling: Literal["go-on", "stop"] = option(
-        "A write that clears `sweep.falling` after a falling step does nothing more, or stops the channel.",
+        "A write that clears `sweep.falling` after a falling step since the start, one before its edge, does nothing "
+        "more, or stops the channel.",
         default="go-on",
     )
     start_and_tick: StartOrTick = option(
@@ -191,8 +201,8 @@ class Sweep:
         default="start",
     )
     write_and_step: Literal["write", "step", "merge"] = option(
-        "A write to the period at the edge of a sweep step: the step's result is lost, the written bits are lost, "
-        "or the written bits join the other bits of the result.",
+        "A write to a register of the period at the edge of a sweep step: the step's result is lost, the written bits "
+        "are lost, or the written bits join the other bits of the result. A copy takes the result in any case.",
         default="write",
     )
     write_and_tick: Seen = option("A tick sees its fields as before or after a write at its edge.", default="old")
@@ -204,26 +214,32 @@ class WaveTable:
 
     samples: int = option("Number of samples.", at_least=2, at_most=4096)
     bits: int = option("Width of a sample.", at_least=1, at_most=16)
-    per_address: int = option("Samples at one address.", default=1, at_least=1, at_most=32)
+    per_address: int = option("Samples at one address, side by side from bit 0 up.", default=1, at_least=1, at_most=32)
     order: Literal["low-first", "high-first"] = option(
         "The first sample of an address stands in the low bits of the data, or in the high bits.", default="low-first"
     )
     start_position: int = option("Position that a start resets to.", default=0, at_least=0, at_most=4095)
     while_playing: Literal["taken", "ignored", "redirected"] = option(
-        "A write to the memory while the channel is active is taken, ignored, or goes to the address that sounds.",
+        "A write to the memory of an active channel is taken, ignored, or goes to the address that holds the position "
+        "before its edge.",
         default="taken",
     )
     reads: Literal["memory", "zero", "sounding"] = option(
-        "A read returns the memory, 0, or, while the channel is active, the address that sounds.", default="memory"
+        "A read returns the memory, 0, or, while the channel is active, the address that holds the position.",
+        default="memory",
     )
     fetch: Literal["each-step", "direct"] = option(
-        "A sample register takes the sample at each step, or the memory is looked up all the time.", default="each-step"
+        "A sample register takes the sample at each step, from the memory before its edge, or the memory is looked up "
+        "all the time.",
+        default="each-step",
     )
     first_sample: Literal["stale", "fresh"] = option(
-        "A start leaves the sample register as it is, or fetches the first sample.", default="fresh"
+        "A start leaves the sample register as it is, or fetches the sample at the position that it leaves or sets.",
+        default="fresh",
     )
     volume: Literal["multiply", "shift"] = option(
-        "Level is sample x loudness >> volume_shift, or sample >> (largest volume - volume).", default="multiply"
+        "Level is sample x loudness >> volume_shift, or sample >> (largest volume - volume); both round down.",
+        default="multiply",
     )
     volume_shift: int = option("Right shift after the multiplication.", default=0, at_least=0, at_most=32)
 
@@ -242,16 +258,17 @@ class Channel:
     register: ShiftRegister | None = option("Noise only: the shift register.", default=None)
     table: WaveTable | None = option("Wave only: the sample memory.", default=None)
     start_delay: int = option(
-        "Cycles from the write of a start or stop strobe to the edge at which it acts.",
+        "Cycles from the edge at which a write strobes start or stop to the edge at which the strobe acts.",
         default=0,
         at_least=0,
         at_most=32,
     )
     position_on_start: Literal["keep", "reset"] = option(
-        "Square and wave: a start leaves the position in the waveform, or resets it.", default="reset"
+        "Square and wave: a start leaves the position in the waveform, or resets it to 0 or `start_position`.",
+        default="reset",
     )
     levels: Literal["unipolar", "bipolar"] = option(
-        "A 0 of a pattern or noise means level 0 or minus the volume; a sample counts from 0 or from half its range.",
+        "A 0 of a pattern or noise means level 0 or minus the loudness; a sample counts from 0 or from 2^(bits - 1).",
         default="unipolar",
     )
     idle_level: int = option("Level while the channel is inactive.", default=0, at_least=-(2**20), at_most=2**20)

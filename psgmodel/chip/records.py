@@ -35,13 +35,21 @@ class Bus:
     data_bits: Literal[8, 16, 32] = option("Width of the data bus.", default=8)
     address_bits: int = option("Width of the address bus.", default=8, at_least=1, at_most=32)
     access: Literal["direct", "index-data"] = option(
-        "The bus carries register addresses, or an index port chooses the register that a data port reaches.",
+        "The bus carries register addresses, or an index port chooses the register that a data port reaches; "
+        "the index is 0 after reset, and a read of its port returns it.",
         default="direct",
     )
     index_address: int = option("Bus address of the index port.", default=0, at_least=0, at_most=2**32 - 1)
     data_address: int = option("Bus address of the data port.", default=1, at_least=0, at_most=2**32 - 1)
-    index_bits: int = option("Width of the index.", default=8, at_least=1, at_most=16)
-    index_step: int = option("How far a write to the data port moves the index on.", default=0, at_least=0, at_most=255)
+    index_bits: int = option(
+        "Width of the index; higher bits of what is written to its port are lost.", default=8, at_least=1, at_most=16
+    )
+    index_step: int = option(
+        "How far a write to the data port moves the index on afterwards, modulo 2^index_bits.",
+        default=0,
+        at_least=0,
+        at_most=255,
+    )
     write_latency: int = option(
         "Cycles from the edge that samples a write to the edge that changes the register.",
         default=0,
@@ -54,7 +62,9 @@ class Bus:
         at_least=0,
         at_most=1,
     )
-    unowned_reads: int = option("What an address without register reads.", default=0, at_least=0, at_most=2**32 - 1)
+    unowned_reads: int = option(
+        "What an address reads that no register, memory or port owns.", default=0, at_least=0, at_most=2**32 - 1
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,10 +75,14 @@ class Sequencer:
     first: int = option("Edge of the first step, which is step 0.", at_least=0, at_most=2**40)
     steps: int = option("Number of steps in the table.", at_least=1, at_most=1024)
     at_restart: Literal["silent", "step"] = option(
-        "The edge at which a restart strobe acts is no step, or is step 0.", default="silent"
+        "The edge at which a restart strobe acts is no step, whatever was due, or is step 0.", default="silent"
     )
     after_restart: int = option(
-        "Cycles from a restart to the next step.", default=0, at_least=0, at_most=2**40, shown="every"
+        "Cycles from a restart to the next step: step 0, or step 1 where the restart itself was step 0.",
+        default=0,
+        at_least=1,
+        at_most=2**40,
+        shown="every",
     )
 
 
@@ -79,10 +93,10 @@ class TickSource:
     every: int = option("Cycles from one tick to the next.", default=0, at_least=1, at_most=2**40, shown="none")
     first: int = option("Edge of the first tick.", default=-1, at_least=0, at_most=2**40, shown="every - 1")
     at_restart: Literal["silent", "tick"] = option(
-        "The edge at which a restart strobe acts is no tick, or is one.", default="silent"
+        "The edge at which a restart strobe acts is no tick, whatever was due, or is one.", default="silent"
     )
     after_restart: int = option(
-        "Cycles from a restart to the next tick.", default=0, at_least=0, at_most=2**40, shown="every"
+        "Cycles from a restart to the next tick.", default=0, at_least=1, at_most=2**40, shown="every"
     )
     sequencer: str = option("Instead of every and first: name of the sequencer.", default="")
     at: tuple[int, ...] = option("Steps of the sequencer that tick, the first being 0.", default=(), at_least=0)
@@ -133,9 +147,11 @@ class Power:
 class Mirror:
     """Addresses that stand for others (table ``[[mirror]]``)."""
 
-    address: int = option("First mirrored address.", at_least=0, at_most=2**32 - 1)
+    address: int = option("First mirrored address, as it stands on the bus.", at_least=0, at_most=2**32 - 1)
     size: int = option("Number of mirrored addresses.", at_least=1, at_most=2**32)
-    of: int = option("Address that the first one stands for.", at_least=0, at_most=2**32 - 1)
+    of: int = option(
+        "Address on the bus that the first one stands for; no mirror of a mirror.", at_least=0, at_most=2**32 - 1
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,19 +159,23 @@ class Mixer:
     """From channel levels to output codes (table ``[mixer]``)."""
 
     bits: int = option("Width of an output code.", at_least=1, at_most=24)
-    offset: int = option("Added to the sum after the trim.", default=0, at_least=-(2**24), at_most=2**24)
+    offset: int = option("Added to the sum after trim and shift.", default=0, at_least=-(2**24), at_most=2**24)
     overflow: Literal["saturate", "wrap"] = option(
-        "A sum past the ends stays at the end, or wraps around.", default="saturate"
+        "A sum, offset included, past the ends of `bits` stays at the end, or wraps around.", default="saturate"
     )
     gains: Mapping[str, int]
     trims: tuple[int, ...] = option(
-        "Multiplier for each value of an output's field `trim`.", default=(1,), at_least=0, at_most=2**16
+        "Multiplier of the sum for each value of an output's field `trim`.", default=(1,), at_least=0, at_most=2**16
     )
-    trim_shift: int = option("Right shift after the multiplication by the trim.", default=0, at_least=0, at_most=24)
+    trim_shift: int = option(
+        "Right shift after the multiplication by the trim, rounding down.", default=0, at_least=0, at_most=24
+    )
     table: tuple[int, ...] = option(
         "Output code for each sum, 2^bits entries; left out: the sum itself.", default=(), at_least=0, at_most=2**24
     )
-    latency: int = option("Number of registers between the sum and the output.", default=0, at_least=0, at_most=64)
+    latency: int = option(
+        "Number of registers between the code and the output; 0 after reset.", default=0, at_least=0, at_most=64
+    )
 
 
 @dataclass(frozen=True, slots=True)
