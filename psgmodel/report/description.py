@@ -56,8 +56,8 @@ TABLES: tuple[tuple[str, type], ...] = (
 
 _NOTES: Mapping[str, str] = {
     "[channel.NAME]": "The table step, below, is required too.",
-    "[power]": "With this table there is a field power: while it is 0 the unit stands as after reset, and every write is "
-    "lost but one to the register that holds it or to an index port; dividers and output registers go on.",
+    "[power]": "With this table there is a field power: while it is 0 the unit stands as after reset, and every write "
+    "is lost but one to the register that holds it or to an index port; dividers and output registers go on.",
     "[mixer]": "The table gains gives the gain of a channel by name, such as gains = { a = 4 }; 1 where not given.",
     "[[register]]": "The list fields says what the bits do; bits that it leaves out do not exist and read 0.",
 }
