@@ -11,7 +11,7 @@ from psgmodel.chip.records import Chip
 from psgmodel.chip.wiring import join
 from psgmodel.engine.blocks import StepDivider
 from psgmodel.engine.reference_channel import ReferenceChannel
-from psgmodel.engine.state import UnitState
+from psgmodel.engine.state import UnitState, output_code
 from psgmodel.engine.trace import Trace
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import steps_from_changes
@@ -183,13 +183,9 @@ class ReferenceUnit:
         for name, channel in self.channels.items():
             self.levels[name] = channel.level(self.fields[name])
         for output in self.chip.unit.outputs:
-            total = sum(self.levels[name] * mixer.gains[name] for name in self.channels if fields[f"{output}.{name}"])
-            code = (total * mixer.trims[fields.get(f"{output}.trim", 0)] >> mixer.trim_shift) + mixer.offset
-            largest = (1 << mixer.bits) - 1
-            code = code & largest if mixer.overflow == "wrap" else max(0, min(code, largest))
-            code = mixer.table[code] if mixer.table else code
+            routes = {name: fields[f"{output}.{name}"] for name in self.channels}
             pipeline = self.pipelines[output]
-            pipeline.append(code)
+            pipeline.append(output_code(mixer, self.levels, routes, fields.get(f"{output}.trim", 0)))
             self.levels[output] = pipeline.pop(0)
 
     def state(self, cycle: int) -> UnitState:

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from psgmodel.chip.channel import Channel
-from psgmodel.chip.records import Chip
+from psgmodel.chip.records import Chip, Mixer
 from psgmodel.errors import EngineError
 from psgmodel.steps import MAX_CYCLE
 
@@ -68,7 +69,8 @@ class UnitState:
     index : int
         Contents of the index port.
     outputs : dict from output name to list of int
-        Output registers, the one nearest to the pin first; ``latency`` of them.
+        What comes out at the next ``latency`` edges: the output registers but the one at the pin, nearest to
+        it first, and then the code that edge `cycle` itself will take in.
     """
 
     cycle: int
@@ -101,8 +103,22 @@ def reset_state(chip: Chip) -> UnitState:
         if channel.table is not None:
             state.memories[name] = [0] * channel.table.samples
     state.dividers = {name: [divider.first, 0] for name, divider in chip.dividers.items()}
-    state.outputs = {name: [0] * chip.mixer.latency for name in chip.unit.outputs}
+    levels = {name: channel.idle_level for name, channel in chip.channels.items()}
+    for output in chip.unit.outputs:
+        routes = {name: chip.fields[f"mixer.{output}.{name}"].reset for name in levels}
+        trim = chip.fields.get(f"mixer.{output}.trim")
+        idle = output_code(chip.mixer, levels, routes, trim.reset if trim is not None else 0)
+        state.outputs[output] = [*[0] * (chip.mixer.latency - 1), idle][: chip.mixer.latency]
     return state
+
+
+def output_code(mixer: Mixer, levels: Mapping[str, int], routes: Mapping[str, int], trim: int) -> int:
+    """Return the output code that the mixer makes of the channel levels; `routes` has 1 for those let through."""
+    total = sum(level * mixer.gains[name] for name, level in levels.items() if routes.get(name))
+    code = (total * mixer.trims[trim] >> mixer.trim_shift) + mixer.offset
+    largest = (1 << mixer.bits) - 1
+    code = code & largest if mixer.overflow == "wrap" else max(0, min(code, largest))
+    return mixer.table[code] if mixer.table else code
 
 
 def reset_channel(channel: Channel) -> ChannelState:
