@@ -9,7 +9,7 @@ This module is a table of contents: the names that a script needs, grouped by st
     trace = pm.run(chip, log)
     trace["noise"]                                   # Steps: cycle, level, end
     pm.write_audio("jingle.wav", pm.render(trace, 48_000), 48_000)
-    verdict = pm.compare_dump(trace, "jingle.vcd.gz", signal_map=pm.load_map("linnet-bench.toml", chip))
+    verdict = pm.compare(trace, "jingle.vcd.gz", signal_map=pm.load_map("linnet-bench.toml", chip))
     print(verdict.status, *verdict.reasons(), sep="\n")
 
 Everything that goes wrong on purpose is a `PsgmodelError`.
@@ -31,10 +31,10 @@ if TYPE_CHECKING:
     from psgmodel.chip import Chip as Chip
     from psgmodel.chip import load_chip as load_chip
     from psgmodel.chip import parse_chip as parse_chip
-    from psgmodel.compare import Comparison as Comparison
-    from psgmodel.compare import SpectralOptions as SpectralOptions
-    from psgmodel.compare import Status as Status
-    from psgmodel.compare import compare as compare_dump
+    from psgmodel.comparison import Comparison as Comparison
+    from psgmodel.comparison import SpectralOptions as SpectralOptions
+    from psgmodel.comparison import Status as Status
+    from psgmodel.comparison import compare as compare
     from psgmodel.dump.observe import Observation as Observation
     from psgmodel.dump.observe import observe as observe
     from psgmodel.dump.signal_map import SignalMap as SignalMap
@@ -85,11 +85,11 @@ _CONTENTS: dict[str, tuple[str, str]] = {
     "SignalMap": ("dump.signal_map", "SignalMap"),
     "load_map": ("dump.signal_map", "load_map"),
     "observe": ("dump.observe", "observe"),
-    # compare: where the two agree (`psgmodel.compare` is the package, so the function has a longer name)
-    "Comparison": ("compare", "Comparison"),
-    "SpectralOptions": ("compare", "SpectralOptions"),
-    "Status": ("compare", "Status"),
-    "compare_dump": ("compare", "compare"),
+    # comparison: where the two agree
+    "Comparison": ("comparison", "Comparison"),
+    "SpectralOptions": ("comparison", "SpectralOptions"),
+    "Status": ("comparison", "Status"),
+    "compare": ("comparison", "compare"),
 }
 
 __all__ = [
@@ -106,7 +106,7 @@ __all__ = [
     "Trace",
     "WrittenAudio",
     "__version__",
-    "compare_dump",
+    "compare",
     "load_chip",
     "load_log",
     "load_map",

@@ -16,7 +16,7 @@ from psgmodel.errors import nearest
 
 if TYPE_CHECKING:
     from psgmodel.chip import Chip
-    from psgmodel.compare import Comparison, SpectralOptions
+    from psgmodel.comparison import Comparison, SpectralOptions
     from psgmodel.dump.observe import Observation
     from psgmodel.dump.signal_map import SignalMap
     from psgmodel.reglog import RegisterLog
@@ -67,8 +67,8 @@ def add_arguments(parser: CommandParser) -> None:
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Compare and tell."""
     from psgmodel.chip import load_chip
-    from psgmodel.compare import compare
-    from psgmodel.compare.recorded import is_recording
+    from psgmodel.comparison import compare
+    from psgmodel.comparison.recorded import is_recording
     from psgmodel.reglog import load_log
     from psgmodel.report.plots import check_picture_name
 
@@ -145,7 +145,7 @@ def _latency(text: str) -> int | Literal["auto"]:
 
 
 def _limits(arguments: argparse.Namespace) -> SpectralOptions:
-    from psgmodel.compare import SpectralOptions
+    from psgmodel.comparison import SpectralOptions
 
     given = {
         "band_limit_db": arguments.band_limit,

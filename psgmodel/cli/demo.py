@@ -50,7 +50,7 @@ def add_arguments(parser: CommandParser) -> None:
 def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Render, compare, compare with a wrong description."""
     from psgmodel.chip import load_chip
-    from psgmodel.compare import compare
+    from psgmodel.comparison import compare
     from psgmodel.dump.signal_map import load_map
     from psgmodel.engine import run as run_engine
     from psgmodel.reglog import load_log

@@ -14,7 +14,7 @@ from psgmodel.units import cycles_to_seconds
 if TYPE_CHECKING:
     from psgmodel.audio.spectra import Spectrogram
     from psgmodel.chip import Chip
-    from psgmodel.compare import Comparison
+    from psgmodel.comparison import Comparison
     from psgmodel.dump.observe import Observation
     from psgmodel.engine import Trace
     from psgmodel.reglog import RegisterLog
@@ -33,7 +33,7 @@ def draw_comparison(
     AudioError
         The stretch is too short for a spectrum.
     """
-    from psgmodel.compare.exact import aligned
+    from psgmodel.comparison.exact import aligned
     from psgmodel.dump.observe import Kind
     from psgmodel.report.comparison import verdict_line, verdict_word
     from psgmodel.report.comparison_picture import comparison_picture

@@ -5,9 +5,9 @@ Stage: report. In: a `Comparison`. Out: text. Cycles are written plain, so that 
 
 from __future__ import annotations
 
-from psgmodel.compare.exact import ExactResult, late
-from psgmodel.compare.verdict import Comparison, SignalResult, Status
-from psgmodel.compare.writes import SeenWrite
+from psgmodel.comparison.exact import ExactResult, late
+from psgmodel.comparison.verdict import Comparison, SignalResult, Status
+from psgmodel.comparison.writes import SeenWrite
 from psgmodel.report.layout import counted, paragraph, seconds_text, table
 
 _WORDS = {Status.AGREE: "AGREE", Status.DIFFER: "DIFFER", Status.NOTHING: "NOTHING COMPARED"}

@@ -13,8 +13,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from psgmodel.compare.alignment import estimate_latency, find_offset_change
-from psgmodel.compare.streams import count_differences, first_difference
+from psgmodel.comparison.alignment import estimate_latency, find_offset_change
+from psgmodel.comparison.streams import count_differences, first_difference
 from psgmodel.steps import Steps
 
 

@@ -163,7 +163,7 @@ def test_relative_and_star_imports_hide_where_names_come_from() -> None:
                 assert all(alias.name != "*" for alias in node.names), f"{name_of(path)}:{node.lineno}"
 
 
-@pytest.mark.parametrize("package", ["chip", "reglog", "engine", "dump", "compare", "report"])
+@pytest.mark.parametrize("package", ["chip", "reglog", "engine", "dump", "comparison", "report"])
 def test_a_package_without_sound_loads_no_sound_library(package: str) -> None:
     import subprocess
     import sys

@@ -11,14 +11,14 @@ from pathlib import Path
 
 import pytest
 
-from psgmodel.compare.alignment import OffsetChange
-from psgmodel.compare.exact import Divergence, ExactResult
-from psgmodel.compare.options import SpectralOptions
-from psgmodel.compare.reads import ReadsResult, SeenRead
-from psgmodel.compare.spectral import SpectralResult
-from psgmodel.compare.streams import Differences
-from psgmodel.compare.verdict import Comparison, Coverage, SignalResult, Status
-from psgmodel.compare.writes import BusResult, SeenWrite
+from psgmodel.comparison.alignment import OffsetChange
+from psgmodel.comparison.exact import Divergence, ExactResult
+from psgmodel.comparison.options import SpectralOptions
+from psgmodel.comparison.reads import ReadsResult, SeenRead
+from psgmodel.comparison.spectral import SpectralResult
+from psgmodel.comparison.streams import Differences
+from psgmodel.comparison.verdict import Comparison, Coverage, SignalResult, Status
+from psgmodel.comparison.writes import BusResult, SeenWrite
 from psgmodel.dump.observe import Kind
 from psgmodel.report.comparison import comparison_summary, comparison_text, verdict_line, verdict_word
 

@@ -18,7 +18,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from psgmodel.compare.streams import first_difference, overlap
+from psgmodel.comparison.streams import first_difference, overlap
 from psgmodel.steps import Steps
 
 EARLIEST, LATEST = -64, 4096

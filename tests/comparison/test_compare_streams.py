@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from psgmodel.compare import streams
-from psgmodel.compare.streams import count_differences, first_difference, held, overlap
+from psgmodel.comparison import streams
+from psgmodel.comparison.streams import count_differences, first_difference, held, overlap
 from psgmodel.errors import CompareError
 from psgmodel.steps import Steps, steps_from_changes
 

@@ -9,14 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from psgmodel.compare import SpectralOptions, Status, compare
+from psgmodel.comparison import SpectralOptions, Status, compare
 from psgmodel.dump.observe import observe
 from psgmodel.dump.signal_map import parse_map
 from psgmodel.engine import run
 from psgmodel.errors import CompareError
 from psgmodel.steps import steps_from_changes
-from tests.compare.dump_writer import PERIOD, PHASE, changes_of, write_dump
-from tests.compare.short_run import CHIP, CYCLES, NAMES, TRACE, WRITES, log_of, moved, signals_of
+from tests.comparison.dump_writer import PERIOD, PHASE, changes_of, write_dump
+from tests.comparison.short_run import CHIP, CYCLES, NAMES, TRACE, WRITES, log_of, moved, signals_of
 
 
 @pytest.fixture(scope="module")

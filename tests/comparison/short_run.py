@@ -8,7 +8,7 @@ from __future__ import annotations
 from psgmodel.chip import load_chip
 from psgmodel.engine import Trace, run
 from psgmodel.reglog import RegisterLog, make_log
-from tests.compare.dump_writer import Changes, changes_of
+from tests.comparison.dump_writer import Changes, changes_of
 
 CHIP = load_chip("patches/linnet.toml")
 CYCLES = 20_001

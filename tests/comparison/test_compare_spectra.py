@@ -10,12 +10,12 @@ import pytest
 
 from psgmodel.audio.render import render_steps
 from psgmodel.chip import load_chip
-from psgmodel.compare.bands import compare_bands
-from psgmodel.compare.moments import HOP, LENGTH, compare_moments
-from psgmodel.compare.notes import Note, compare_notes, notes_of
-from psgmodel.compare.options import SpectralOptions
-from psgmodel.compare.sides import AudioPair
-from psgmodel.compare.spectral import compare_spectra
+from psgmodel.comparison.bands import compare_bands
+from psgmodel.comparison.moments import HOP, LENGTH, compare_moments
+from psgmodel.comparison.notes import Note, compare_notes, notes_of
+from psgmodel.comparison.options import SpectralOptions
+from psgmodel.comparison.sides import AudioPair
+from psgmodel.comparison.spectral import compare_spectra
 from psgmodel.errors import CompareError
 from psgmodel.reglog import make_log
 from psgmodel.steps import Steps, steps_from_changes

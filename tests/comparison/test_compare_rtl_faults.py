@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from psgmodel.chip import load_chip
-from psgmodel.compare import Comparison, Status, compare
+from psgmodel.comparison import Comparison, Status, compare
 from psgmodel.dump.signal_map import parse_map
 from psgmodel.reglog import make_log
 from tests.rtl.simulate import LINNET, build_icarus, simulate

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from psgmodel.chip.records import Chip
-from psgmodel.compare.alignment import OffsetChange, find_offset_change
-from psgmodel.compare.streams import Differences, count_differences, first_difference, held, levels_at, overlap
-from psgmodel.compare.writes import SeenWrite, last_writes
+from psgmodel.comparison.alignment import OffsetChange, find_offset_change
+from psgmodel.comparison.streams import Differences, count_differences, first_difference, held, levels_at, overlap
+from psgmodel.comparison.writes import SeenWrite, last_writes
 from psgmodel.dump.observe import Kind, Observation, Observed
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import Steps

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from psgmodel.audio.frequency import estimate_pitch
 from psgmodel.audio.pitch import hertz_to_cents, hertz_to_note
 from psgmodel.chip.records import Chip
-from psgmodel.compare.sides import AudioPair
+from psgmodel.comparison.sides import AudioPair
 from psgmodel.reglog.bus import register_writes
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import Steps

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from psgmodel.compare.exact import ExactResult, aligned, compare_exact
-from psgmodel.compare.options import SpectralOptions
-from psgmodel.compare.remix import remixed
-from psgmodel.compare.sides import AudioPair, level_pair, pin_pair, recording_pair
-from psgmodel.compare.spectral import SpectralResult, compare_spectra
-from psgmodel.compare.streams import first_difference, overlap
-from psgmodel.compare.verdict import Judge, SignalResult
+from psgmodel.comparison.exact import ExactResult, aligned, compare_exact
+from psgmodel.comparison.options import SpectralOptions
+from psgmodel.comparison.remix import remixed
+from psgmodel.comparison.sides import AudioPair, level_pair, pin_pair, recording_pair
+from psgmodel.comparison.spectral import SpectralResult, compare_spectra
+from psgmodel.comparison.streams import first_difference, overlap
+from psgmodel.comparison.verdict import Judge, SignalResult
 from psgmodel.dump.observe import Kind, Observation, Observed
 from psgmodel.engine.trace import Trace
 from psgmodel.reglog.log import RegisterLog

@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 
 from psgmodel.audio.bands import band_centres, band_edges
 from psgmodel.audio.spectra import Window, spectrogram, window_figures
-from psgmodel.compare.bands import faded, pass_band_hz
-from psgmodel.compare.options import SpectralOptions
-from psgmodel.compare.sides import AudioPair
+from psgmodel.comparison.bands import faded, pass_band_hz
+from psgmodel.comparison.options import SpectralOptions
+from psgmodel.comparison.sides import AudioPair
 
 FloatArray = NDArray[np.float64]
 

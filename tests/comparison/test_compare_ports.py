@@ -8,15 +8,15 @@ from pathlib import Path
 import numpy as np
 
 from psgmodel.chip import parse_chip
-from psgmodel.compare import Status, compare
-from psgmodel.compare.notes import notes_of
-from psgmodel.compare.reads import compare_reads, value_at
-from psgmodel.compare.writes import describe_bus_write, describe_write, last_writes
+from psgmodel.comparison import Status, compare
+from psgmodel.comparison.notes import notes_of
+from psgmodel.comparison.reads import compare_reads, value_at
+from psgmodel.comparison.writes import describe_bus_write, describe_write, last_writes
 from psgmodel.dump import BusTraffic
 from psgmodel.dump.signal_map import parse_map
 from psgmodel.engine import run
 from psgmodel.reglog import make_log
-from tests.compare.dump_writer import changes_of, write_dump
+from tests.comparison.dump_writer import changes_of, write_dump
 
 TEXT = Path("patches/linnet.toml").read_text(encoding="utf-8")
 PORTS = """address_bits = 7

@@ -23,8 +23,8 @@ from numpy.typing import NDArray
 
 from psgmodel.audio.bands import BandLevels, spectrum_bands
 from psgmodel.audio.spectra import power_spectrum, window_values
-from psgmodel.compare.options import SpectralOptions
-from psgmodel.compare.sides import AudioPair
+from psgmodel.comparison.options import SpectralOptions
+from psgmodel.comparison.sides import AudioPair
 
 FloatArray = NDArray[np.float64]
 

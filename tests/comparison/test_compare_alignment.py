@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from psgmodel.compare.alignment import estimate_latency, find_offset_change
-from psgmodel.compare.streams import first_difference, overlap
+from psgmodel.comparison.alignment import estimate_latency, find_offset_change
+from psgmodel.comparison.streams import first_difference, overlap
 from psgmodel.steps import Steps, constant_steps, steps_from_changes
 
 END = 300_000

@@ -10,11 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from psgmodel.chip.records import Chip
-from psgmodel.compare.bands import BandResult, compare_bands
-from psgmodel.compare.moments import MomentResult, compare_moments
-from psgmodel.compare.notes import NoteResult, compare_notes, notes_of
-from psgmodel.compare.options import SpectralOptions
-from psgmodel.compare.sides import AudioPair
+from psgmodel.comparison.bands import BandResult, compare_bands
+from psgmodel.comparison.moments import MomentResult, compare_moments
+from psgmodel.comparison.notes import NoteResult, compare_notes, notes_of
+from psgmodel.comparison.options import SpectralOptions
+from psgmodel.comparison.sides import AudioPair
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import Steps
 

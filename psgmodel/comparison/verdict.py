@@ -15,11 +15,11 @@ from enum import Enum
 from fractions import Fraction
 from typing import Any, Literal
 
-from psgmodel.compare.exact import ExactResult, late
-from psgmodel.compare.plain import plain
-from psgmodel.compare.reads import ReadsResult
-from psgmodel.compare.spectral import SpectralResult
-from psgmodel.compare.writes import BusResult
+from psgmodel.comparison.exact import ExactResult, late
+from psgmodel.comparison.plain import plain
+from psgmodel.comparison.reads import ReadsResult
+from psgmodel.comparison.spectral import SpectralResult
+from psgmodel.comparison.writes import BusResult
 from psgmodel.dump.observe import Kind
 
 Judge = Literal["exact", "spectrum"]

@@ -5,12 +5,12 @@ Stages, in the order of the data: `streams` (equal or not), `alignment` (how lat
 audio), `signals` (all of them), `comparing` (the front door), `verdict` (the result).
 """
 
-from psgmodel.compare.comparing import compare
-from psgmodel.compare.exact import Divergence, ExactResult
-from psgmodel.compare.options import REASONS, SpectralOptions
-from psgmodel.compare.spectral import SpectralResult
-from psgmodel.compare.verdict import Comparison, Coverage, SignalResult, Status
-from psgmodel.compare.writes import BusResult, SeenWrite, describe_write
+from psgmodel.comparison.comparing import compare
+from psgmodel.comparison.exact import Divergence, ExactResult
+from psgmodel.comparison.options import REASONS, SpectralOptions
+from psgmodel.comparison.spectral import SpectralResult
+from psgmodel.comparison.verdict import Comparison, Coverage, SignalResult, Status
+from psgmodel.comparison.writes import BusResult, SeenWrite, describe_write
 
 __all__ = [
     "REASONS",

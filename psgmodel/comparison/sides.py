@@ -21,8 +21,8 @@ from psgmodel.audio.files import read_audio
 from psgmodel.audio.render import render_steps
 from psgmodel.audio.traces import full_scale_level
 from psgmodel.chip.records import Chip
-from psgmodel.compare.exact import aligned
-from psgmodel.compare.options import SpectralOptions
+from psgmodel.comparison.exact import aligned
+from psgmodel.comparison.options import SpectralOptions
 from psgmodel.dump.observe import Kind, Observed
 from psgmodel.dump.signal_map import RecordingEntry
 from psgmodel.errors import CompareError, Place

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from psgmodel.compare import Comparison, Status, compare
+from psgmodel.comparison import Comparison, Status, compare
 from psgmodel.dump.signal_map import parse_map
 from psgmodel.errors import DumpError, MapError
-from tests.compare.dump_writer import PERIOD, PHASE, write_dump
-from tests.compare.short_run import CHIP, CYCLES, NAMES, TRACE, WRITES, log_of, signals_of
+from tests.comparison.dump_writer import PERIOD, PHASE, write_dump
+from tests.comparison.short_run import CHIP, CYCLES, NAMES, TRACE, WRITES, log_of, signals_of
 
 
 @pytest.fixture(scope="module")

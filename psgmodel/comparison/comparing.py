@@ -17,14 +17,14 @@ from typing import Literal, cast
 import numpy as np
 
 from psgmodel.chip.records import Chip
-from psgmodel.compare.alignment import EARLIEST, LATEST, LatencyEstimate, estimate_latency
-from psgmodel.compare.exact import late
-from psgmodel.compare.options import SpectralOptions
-from psgmodel.compare.reads import ReadsResult, compare_reads
-from psgmodel.compare.recorded import is_recording, observe_recording
-from psgmodel.compare.signals import Sides, compare_signals
-from psgmodel.compare.verdict import Comparison, Coverage, Judge, SignalResult, Status
-from psgmodel.compare.writes import BusResult, compare_logs, describe_bus_write
+from psgmodel.comparison.alignment import EARLIEST, LATEST, LatencyEstimate, estimate_latency
+from psgmodel.comparison.exact import late
+from psgmodel.comparison.options import SpectralOptions
+from psgmodel.comparison.reads import ReadsResult, compare_reads
+from psgmodel.comparison.recorded import is_recording, observe_recording
+from psgmodel.comparison.signals import Sides, compare_signals
+from psgmodel.comparison.verdict import Comparison, Coverage, Judge, SignalResult, Status
+from psgmodel.comparison.writes import BusResult, compare_logs, describe_bus_write
 from psgmodel.dump.observe import Kind, Observation, observe
 from psgmodel.dump.signal_map import SignalMap
 from psgmodel.dump.source import DumpSource

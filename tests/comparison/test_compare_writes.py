@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from psgmodel.chip import load_chip
-from psgmodel.compare import describe_write
-from psgmodel.compare.plain import plain
-from psgmodel.compare.writes import compare_logs, concerning, last_writes
+from psgmodel.comparison import describe_write
+from psgmodel.comparison.plain import plain
+from psgmodel.comparison.writes import compare_logs, concerning, last_writes
 from psgmodel.reglog import RegisterLog, make_log
 
 CHIP = load_chip("patches/linnet.toml")

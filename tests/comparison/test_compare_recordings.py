@@ -11,14 +11,14 @@ import soundfile
 import soxr
 
 from psgmodel.chip import load_chip
-from psgmodel.compare import Comparison, SpectralOptions, Status, compare
+from psgmodel.comparison import Comparison, SpectralOptions, Status, compare
 from psgmodel.dump.observe import Observation, observe
 from psgmodel.dump.signal_map import parse_map
 from psgmodel.engine import run
 from psgmodel.errors import AudioError, CompareError
 from psgmodel.reglog import RegisterLog, make_log
 from psgmodel.steps import steps_from_changes
-from tests.compare.dump_writer import write_dump
+from tests.comparison.dump_writer import write_dump
 
 CHIP = load_chip("patches/linnet.toml")
 CLOCK = 6_144_000
