@@ -5,16 +5,21 @@ Stage: tests. In: the words after `psgmodel`. Out: exit status and what the two 
 
 from __future__ import annotations
 
+import contextlib
 import errno
+import io
 import json
 import os
 import pty
+import signal
 import subprocess
 import sys
 import threading
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
+
+from psgmodel.cli.entry import main
 
 PATCHES = Path(__file__).parents[2] / "patches"
 CHIP = str(PATCHES / "linnet.toml")
@@ -65,6 +70,18 @@ def run(words: Sequence[str], folder: Path, extra: Mapping[str, str] | None = No
     process = start(words, folder, extra)
     out, err = process.communicate(timeout=120)
     return Finished(process.returncode, out, err)
+
+
+def run_here(words: Sequence[str], folder: Path) -> Finished:
+    """Run a command in this process, with both streams caught: much quicker, for what needs no process of its own."""
+    out, err = io.StringIO(), io.StringIO()
+    before = signal.getsignal(signal.SIGTERM)
+    try:
+        with contextlib.chdir(folder), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            status = main(list(words))
+    finally:
+        signal.signal(signal.SIGTERM, before)
+    return Finished(status, out.getvalue(), err.getvalue())
 
 
 def run_on_terminal(words: Sequence[str], folder: Path, extra: Mapping[str, str] | None = None) -> Finished:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.benches import dump_of, writes_of
-from tests.cli.commands import CHIP, COMMAND, PATCHES, TINY, environment, run, run_on_terminal
+from tests.cli.commands import CHIP, COMMAND, PATCHES, TINY, environment, run, run_here, run_on_terminal
 
 MAP = str(PATCHES / "linnet-bench.toml")
 CYCLES = 100_000
@@ -53,7 +53,7 @@ def test_a_wrong_description_differs_exits_1_and_names_signal_cycle_levels_and_w
 
 
 def test_a_dump_without_a_write_compares_nothing_and_exits_3(bench: Path) -> None:
-    found = run(words("still.vcd"), bench)
+    found = run_here(words("still.vcd"), bench)
     assert found.status == 3
     assert found.out.startswith("NOTHING COMPARED  still.vcd with Linnet\n")
     assert "no write on the bus" in found.out
@@ -76,7 +76,7 @@ def test_a_dump_without_a_write_compares_nothing_and_exits_3(bench: Path) -> Non
 )
 def test_unusable_input_exits_2_and_is_told_on_standard_error(more: list[str], message: str, bench: Path) -> None:
     given = ["compare", *more, "--chip", CHIP]
-    found = run(given if "--map" in more or "--clock" in more else [*given, "--map", MAP], bench)
+    found = run_here(given if "--map" in more or "--clock" in more else [*given, "--map", MAP], bench)
     assert found.status == 2
     assert found.out == ""
     assert message in found.err
@@ -84,7 +84,7 @@ def test_unusable_input_exits_2_and_is_told_on_standard_error(more: list[str], m
 
 
 def test_a_dump_with_its_clock_needs_no_map_and_every_guess_is_told(bench: Path) -> None:
-    found = run(["compare", "clocked.vcd", "--chip", CHIP], bench)
+    found = run_here(["compare", "clocked.vcd", "--chip", CHIP], bench)
     assert found.status == 0
     for part in ("clock: bench.clk", "reset: bench.rst", "write strobe: bench.wr", "channel a: bench.level_a"):
         assert f"guessed  {part}" in found.out
@@ -92,32 +92,32 @@ def test_a_dump_with_its_clock_needs_no_map_and_every_guess_is_told(bench: Path)
 
 def test_options_stand_in_for_a_map(bench: Path) -> None:
     given = ["compare", "tiny.vcd", "--chip", CHIP, "--period", "162", "--phase", "81", "--reset", "rst"]
-    assert run(given, bench).status == 0
-    assert run([*given, "--reset-active", "low"], bench).status in (1, 2, 3)
-    assert run(["compare", "tiny.vcd", "--chip", CHIP, "--period", "161", "--phase", "81"], bench).status == 2
+    assert run_here(given, bench).status == 0
+    assert run_here([*given, "--reset-active", "low"], bench).status in (1, 2, 3)
+    assert run_here(["compare", "tiny.vcd", "--chip", CHIP, "--period", "161", "--phase", "81"], bench).status == 2
 
 
 def test_a_log_that_the_bench_was_not_given_differs(bench: Path, tmp_path: Path) -> None:
     other = tmp_path / "other.csv"
     other.write_text(Path(TINY).read_text(encoding="utf-8").replace("72,0x0A,0x9F", "72,0x0A,0x9E"), encoding="utf-8")
-    found = run([*words("tiny.vcd"), "--log", str(other)], bench)
+    found = run_here([*words("tiny.vcd"), "--log", str(other)], bench)
     assert found.status == 1
     assert "1 write of the log missing on the bus" in found.out
-    assert run([*words("tiny.vcd"), "--log", TINY], bench).status == 0
+    assert run_here([*words("tiny.vcd"), "--log", TINY], bench).status == 0
 
 
 def test_a_dump_of_part_of_the_log_passes_unless_the_whole_is_asked_for(bench: Path) -> None:
     given = ["compare", "clocked.vcd", "--chip", CHIP, "--log", TINY]
-    found = run(given, bench)
+    found = run_here(given, bench)
     assert found.status == 0
     assert "40000 of 100000 cycles (40 %) and 8 of 8 writes of the log" in " ".join(found.out.split())
-    found = run([*given, "--whole"], bench)
+    found = run_here([*given, "--whole"], bench)
     assert found.status == 1
     assert "the dump covers only 40000 of 100000 cycles" in " ".join(found.out.split())
 
 
 def test_json_holds_the_verdict_and_everything_it_rests_on(bench: Path) -> None:
-    found = run([*words("tiny.vcd", "wrong.toml"), "--json"], bench)
+    found = run_here([*words("tiny.vcd", "wrong.toml"), "--json"], bench)
     assert found.status == 1
     document = found.document
     assert (document["status"], document["command"]) == (1, "compare")
@@ -148,7 +148,7 @@ def test_the_verdict_is_green_red_or_yellow_on_a_terminal_and_the_reading_is_cle
 
 
 def test_a_picture_is_written_after_the_verdict(bench: Path, tmp_path: Path) -> None:
-    found = run([*words("clocked.vcd", "wrong.toml")[:4], "--picture", str(tmp_path / "x.png")], bench)
+    found = run_here([*words("clocked.vcd", "wrong.toml")[:4], "--picture", str(tmp_path / "x.png")], bench)
     assert found.status == 1
     assert found.out.startswith("DIFFER  ")
     assert found.out.endswith(f"\npicture  {tmp_path}/x.png\n")
@@ -156,7 +156,7 @@ def test_a_picture_is_written_after_the_verdict(bench: Path, tmp_path: Path) -> 
 
 
 def test_a_picture_of_something_that_was_not_compared_is_refused(bench: Path) -> None:
-    found = run([*words("tiny.vcd"), "--picture", "x.png", "--picture-of", "nois"], bench)
+    found = run_here([*words("tiny.vcd"), "--picture", "x.png", "--picture-of", "nois"], bench)
     assert found.status == 2
     assert (
         'no channel or output "nois" was compared, so there is no --picture of it (did you mean "noise"?)' in found.err
@@ -166,7 +166,7 @@ def test_a_picture_of_something_that_was_not_compared_is_refused(bench: Path) ->
 
 
 def test_where_nothing_was_compared_there_is_no_picture_and_the_status_stays_3(bench: Path, tmp_path: Path) -> None:
-    found = run([*words("still.vcd"), "--picture", str(tmp_path / "x.png")], bench)
+    found = run_here([*words("still.vcd"), "--picture", str(tmp_path / "x.png")], bench)
     assert found.status == 3
     assert found.err == "psgmodel: no picture: nothing was compared\n"
     assert not (tmp_path / "x.png").exists()

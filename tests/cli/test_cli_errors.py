@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.commands import CHIP, JINGLE, TINY, run
+from psgmodel.cli.entry import COMMANDS
+from tests.cli.commands import CHIP, JINGLE, TINY, run, run_here
 
 START = "psgmodel: error: "
 
@@ -16,7 +17,7 @@ START = "psgmodel: error: "
     ("words", "message"),
     [
         (["rendr"], 'no command "rendr" (did you mean "render"?)'),
-        (["frob"], 'no command "frob" (commands: demo, render, listen, compare, registers, doctor)'),
+        (["frob"], f'no command "frob" (commands: {", ".join(COMMANDS)})'),
         (["render"], "render: the following arguments are required: LOG, --chip (psgmodel render --help shows"),
         (["render", TINY, "--chip", CHIP, "--dept", "16"], 'unrecognized arguments: --dept 16 (did you mean "--depth"'),
         (["render", "none.csv", "--chip", CHIP], "none.csv: cannot read: No such file or directory"),
@@ -39,7 +40,7 @@ START = "psgmodel: error: "
     ],
 )
 def test_bad_input_is_one_line_that_says_what_was_found(words: list[str], message: str, tmp_path: Path) -> None:
-    found = run(words, tmp_path)
+    found = run_here(words, tmp_path)
     assert found.status == 2
     lines = [line for line in found.err.splitlines() if line.startswith(START)]
     assert len(lines) == 1
@@ -73,12 +74,12 @@ def test_a_log_that_passes_full_scale_is_refused_with_time_cycle_and_what_to_do(
     loud = (Path(CHIP).read_text(encoding="utf-8")).replace("bits = 9\n", "bits = 7\n")
     (tmp_path / "loud.toml").write_text(loud, encoding="utf-8")
     words = ["render", TINY, "--chip", "loud.toml", "-o", "x.wav"]
-    found = run(words, tmp_path)
+    found = run_here(words, tmp_path)
     assert found.status == 2
     assert "is above full scale" in found.err
     assert not (tmp_path / "x.wav").exists()
     for choice, said in (("scale", "x.wav: lowered by "), ("clip", "above full scale flattened")):
-        found = run([*words, "--overload", choice], tmp_path)
+        found = run_here([*words, "--overload", choice], tmp_path)
         assert found.status == 0
         assert said in found.out
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.cli.commands import CHIP, JINGLE, TINY, run
+from tests.cli.commands import CHIP, JINGLE, TINY, run, run_here
 
 CLOCK = 6_144_000
 
@@ -32,7 +32,7 @@ def test_a_log_becomes_a_wav_file_in_out_and_what_was_written_is_told(tmp_path: 
 
 def test_the_loudness_of_a_note_is_what_the_prose_says(tmp_path: Path) -> None:
     # linnet.md: volume 31 times gain 4 on one output of 511; a fading envelope only lowers it.
-    run(["render", TINY, "--chip", CHIP, "--to", "9000", "--depth", "16", "-o", "x.wav"], tmp_path)
+    run_here(["render", TINY, "--chip", CHIP, "--to", "9000", "--depth", "16", "-o", "x.wav"], tmp_path)
     top = samples_of(tmp_path / "x.wav").max()
     assert top == pytest.approx(31 * 4 / 511, rel=0.15)  # band-limited edges overshoot by the Gibbs ripple
     assert top >= 31 * 4 / 511
@@ -41,8 +41,8 @@ def test_the_loudness_of_a_note_is_what_the_prose_says(tmp_path: Path) -> None:
 def test_channels_come_apart_and_add_up_to_the_mix(tmp_path: Path) -> None:
     # linnet.toml with all routed to both outputs and no overload: the mix is the sum of its channels.
     common = [TINY, "--chip", CHIP, "--depth", "16"]
-    assert run(["render", *common, "-o", "x.wav"], tmp_path).status == 0
-    found = run(["render", *common, "-o", "x.wav", "--channels", "separate"], tmp_path)
+    assert run_here(["render", *common, "-o", "x.wav"], tmp_path).status == 0
+    found = run_here(["render", *common, "-o", "x.wav", "--channels", "separate"], tmp_path)
     assert found.status == 0
     parts = [samples_of(tmp_path / f"x-{name}.wav") for name in ("a", "b", "wave", "noise")]
     assert all(part.shape[1] == 1 for part in parts)
@@ -52,8 +52,10 @@ def test_channels_come_apart_and_add_up_to_the_mix(tmp_path: Path) -> None:
 
 
 def test_a_cut_in_seconds_and_in_cycles_is_the_same_file(tmp_path: Path) -> None:
-    one = run(["render", JINGLE, "--chip", CHIP, "-o", "s.wav", "--from", "2s", "--to", "2250ms"], tmp_path)
-    two = run(["render", JINGLE, "--chip", CHIP, "-o", "c.wav", "--from", "12288000", "--to", "13824000"], tmp_path)
+    one = run_here(["render", JINGLE, "--chip", CHIP, "-o", "s.wav", "--from", "2s", "--to", "2250ms"], tmp_path)
+    two = run_here(
+        ["render", JINGLE, "--chip", CHIP, "-o", "c.wav", "--from", "12288000", "--to", "13824000"], tmp_path
+    )
     assert (one.status, two.status) == (0, 0)
     assert (tmp_path / "s.wav").read_bytes() == (tmp_path / "c.wav").read_bytes()
     assert samples_of(tmp_path / "s.wav").shape[0] == 12_000
@@ -61,7 +63,7 @@ def test_a_cut_in_seconds_and_in_cycles_is_the_same_file(tmp_path: Path) -> None
 
 def test_a_tail_mono_and_a_dc_block_do_what_they_say(tmp_path: Path) -> None:
     words = ["render", TINY, "--chip", CHIP, "-o", "x.wav", "--tail", "1s", "--mono", "--dc-block", "20"]
-    assert run(words, tmp_path).status == 0
+    assert run_here(words, tmp_path).status == 0
     samples = samples_of(tmp_path / "x.wav")
     assert samples.shape == (math.ceil((100_000 + CLOCK) * 48_000 / CLOCK), 1)
     assert abs(samples[-4_000:]).max() < 1e-3
@@ -70,7 +72,7 @@ def test_a_tail_mono_and_a_dc_block_do_what_they_say(tmp_path: Path) -> None:
 def test_mono_is_the_average_of_the_outputs(tmp_path: Path) -> None:
     cut = ["--from", "2s", "--to", "2100ms"]
     for name, more in (("two.wav", []), ("one.wav", ["--mono"])):
-        assert run(["render", JINGLE, "--chip", CHIP, "-o", name, *cut, *more], tmp_path).status == 0
+        assert run_here(["render", JINGLE, "--chip", CHIP, "-o", name, *cut, *more], tmp_path).status == 0
     two, one = samples_of(tmp_path / "two.wav"), samples_of(tmp_path / "one.wav")
     assert np.abs(two[:, 0] - two[:, 1]).max() > 0.1
     assert np.abs(two.mean(axis=1) - one[:, 0]).max() <= 1 / 32_768
@@ -80,8 +82,8 @@ def test_mono_is_the_average_of_the_outputs(tmp_path: Path) -> None:
 def test_every_depth_and_container_comes_out_with_the_same_sound(name: str, depth: str, tmp_path: Path) -> None:
     import soundfile
 
-    run(["render", TINY, "--chip", CHIP, "-o", "y.wav"], tmp_path)
-    assert run(["render", TINY, "--chip", CHIP, "-o", name, "--depth", depth], tmp_path).status == 0
+    run_here(["render", TINY, "--chip", CHIP, "-o", "y.wav"], tmp_path)
+    assert run_here(["render", TINY, "--chip", CHIP, "-o", name, "--depth", depth], tmp_path).status == 0
     found, rate = soundfile.read(tmp_path / name)
     assert rate == 48_000
     assert np.abs(found - samples_of(tmp_path / "y.wav")).max() <= 1 / 65_536 + 1e-9
