@@ -5,6 +5,8 @@ Stage: chip. In: the bus, registers, memories and mirrors one after another. Out
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from psgmodel.chip.options import ReadingState
 from psgmodel.chip.records import Bus, Mirror
 from psgmodel.tomlfile import KeyPath
@@ -48,8 +50,19 @@ class AddressState:
                 name = f"the {key.removesuffix('_address')} port"
                 self._take(self.at_bus, address, 1, self.bus.address_bits, name, ("bus", key))
 
-    def mirror(self, mirror: Mirror, path: KeyPath) -> None:
-        """Claim the addresses of a mirror, which are always bus addresses."""
+    def mirrors(self, mirrors: Sequence[Mirror]) -> None:
+        """Claim the addresses of mirrors, which are always bus addresses; report mirrors of mirrors."""
         owned = self.owned if self.bus.access == "direct" else self.at_bus
-        name = f"the mirror at 0x{mirror.address:02X}"
-        self._take(owned, mirror.address, mirror.size, self.bus.address_bits, name, (*path, "address"))
+        largest = (1 << self.bus.address_bits) - 1
+        for index, mirror in enumerate(mirrors):
+            name = f"the mirror at 0x{mirror.address:02X}"
+            self._take(owned, mirror.address, mirror.size, self.bus.address_bits, name, ("mirror", index, "address"))
+            last = mirror.of + mirror.size - 1
+            if last > largest:
+                found = f"found 0x{mirror.of:02X} to 0x{last:02X}, accepted: within 0x00 to 0x{largest:02X}"
+                self.state.report(("mirror", index, "of"), found)
+            for other in mirrors:
+                if other.address <= last and mirror.of < other.address + other.size:
+                    address = max(other.address, mirror.of)
+                    self.state.report(("mirror", index, "of"), f"0x{address:02X} is an address that is itself mirrored")
+                    break

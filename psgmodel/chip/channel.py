@@ -151,8 +151,8 @@ class Envelope:
         default="next-start",
     )
     volume_and_tick: Literal["write", "tick", "both"] = option(
-        "Such a write and a step at one edge: the written level stands, the step of the old level, "
-        "or the step of the written level. The counter goes on in any case.",
+        "Such a write and a tick at one edge: the written level stands, the write is lost, or the tick acts on the "
+        "written level. The counter goes on in any case.",
         default="write",
     )
     start_and_tick: StartOrTick = option(
@@ -216,7 +216,7 @@ class WaveTable:
     bits: int = option("Width of a sample.", at_least=1, at_most=16)
     per_address: int = option("Samples at one address, side by side from bit 0 up.", default=1, at_least=1, at_most=32)
     order: Literal["low-first", "high-first"] = option(
-        "The first sample of an address stands in the low bits of the data, or in the high bits.", default="low-first"
+        "The first sample of an address is the lowest of its samples in the data, or the highest.", default="low-first"
     )
     start_position: int = option("Position that a start resets to.", default=0, at_least=0, at_most=4095)
     while_playing: Literal["taken", "ignored", "redirected"] = option(

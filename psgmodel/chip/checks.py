@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 from psgmodel.chip.channel import Channel, NoiseClock, ShiftRegister, StepClock, WaveTable
 from psgmodel.chip.options import ReadingState
-from psgmodel.chip.records import Divider, Mixer, Sequencer, Ticks, TickSource
+from psgmodel.chip.records import Bus, Divider, Mixer, Sequencer, Ticks, TickSource
 from psgmodel.errors import nearest
 from psgmodel.tomlfile import KeyPath
 
@@ -58,6 +58,13 @@ def _check_sequenced(
     steps = sequencers[source.sequencer].steps
     if not source.at or len(set(source.at)) != len(source.at) or max(source.at) >= steps:
         state.report((*path, "at"), f"found {list(source.at)}, different steps from 0 to {steps - 1} are expected")
+
+
+def check_bus(bus: Bus, state: ReadingState) -> None:
+    """Report a value that the bus cannot carry."""
+    if bus.unowned_reads >> bus.data_bits:
+        wanted = f"accepted: 0 to 0x{(1 << bus.data_bits) - 1:X}"
+        state.report(("bus", "unowned_reads"), f"found 0x{bus.unowned_reads:X}, {wanted}")
 
 
 def check_channel(
@@ -178,6 +185,9 @@ def check_mixer(mixer: Mixer, channels: Mapping[str, Channel], state: ReadingSta
     size = 1 << mixer.bits
     if mixer.table and len(mixer.table) != size:
         state.report(("mixer", "table"), f"found {len(mixer.table)} entries, one for each sum is {size}")
+    if max(mixer.table, default=0) >= size:
+        found = f"found {max(mixer.table)}, a code of {mixer.bits} bits is 0 to {size - 1}"
+        state.report(("mixer", "table"), found)
     if not mixer.trims:
         return
     largest = sum(max(1, mixer.gains.get(name, 1)) * largest_level(channel) for name, channel in channels.items())

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from psgmodel.chip.channel import Channel, NoiseClock, StepClock
-from psgmodel.chip.checks import check_channel, check_mixer, resolve_ticks
+from psgmodel.chip.checks import check_bus, check_channel, check_mixer, resolve_ticks
 from psgmodel.chip.options import ReadingState, read_record, read_value, show, stand_in
 from psgmodel.chip.records import (
     CHANNEL_LIMIT,
@@ -84,6 +84,7 @@ def _read(file: TomlFile) -> Chip:
             state.report((key,), "unknown table", nearest(key, _TABLES) or f"known: {', '.join(_TABLES)}")
     unit = _unit(data.get("unit", {}), state)
     bus = read_record(Bus, data.get("bus", {}), ("bus",), state)
+    check_bus(bus, state)
     dividers, ticks = _ticks(data, state)
     power = read_record(Power, data["power"], ("power",), state) if "power" in data else None
     channels = {}
@@ -108,8 +109,7 @@ def _read(file: TomlFile) -> Chip:
     registers = [wiring.register(t, ("register", i)) for i, t in enumerate(_list(data, "register", state))]
     memories = [wiring.memory(t, ("memory", i)) for i, t in enumerate(_list(data, "memory", state))]
     mirrors = [read_record(Mirror, t, ("mirror", i), state) for i, t in enumerate(_list(data, "mirror", state))]
-    for index, mirror in enumerate(mirrors):
-        wiring.addresses.mirror(mirror, ("mirror", index))
+    wiring.addresses.mirrors(mirrors)
     for name in channels:
         count = sum(m.channel == name for m in memories)
         if channels[name].kind == "wave" and count != 1:
