@@ -59,7 +59,7 @@ def add_arguments(parser: CommandParser) -> None:
     where.add_argument("--phase", type=int, default=0, metavar="UNITS", help="time of its first edge (0)")
     limits = parser.add_argument_group("limits of the spectrum")
     limits.add_argument("--band-limit", type=float, metavar="DB", help="difference of a third-octave level (0.5)")
-    limits.add_argument("--moment-limit", type=float, metavar="DB", help="distance of two short-time spectra (4)")
+    limits.add_argument("--moment-limit", type=float, metavar="DB", help="distance of two short-time spectra (6)")
     limits.add_argument("--note-limit", type=float, metavar="CENTS", help="difference of the pitch of a note (3)")
     limits.add_argument("--floor", type=float, metavar="DB", help="silence, below the loudest band (-60)")
 
