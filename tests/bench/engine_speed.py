@@ -1,0 +1,81 @@
+"""How fast the event engine is, as ratios in one run: real time, Icarus Verilog, Verilator, log to WAV.
+
+Run by hand: ``python tests/bench/engine_speed.py [SECONDS]``. Logs come from `busy_logs` (seeded). Simulators run a
+short stretch of the same log, and their time is scaled to the same length.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from psgmodel.audio import render_channels, write_audio
+from psgmodel.chip import load_chip
+from psgmodel.engine import run
+from psgmodel.reglog import RegisterLog, load_log
+from tests.bench.busy_logs import CLOCK_HZ, busy_log
+from tests.rtl.against_model import one_write_a_cycle
+from tests.rtl.simulate import LINNET, build_icarus, build_verilator, simulate
+
+PATCHES = Path(__file__).parents[2] / "patches"
+
+
+def best_of(count: int, act: Callable[[], object]) -> float:
+    """Return the shortest of some wall times, seconds."""
+    times = []
+    for _ in range(count):
+        begin = time.perf_counter()
+        act()
+        times.append(time.perf_counter() - begin)
+    return min(times)
+
+
+def simulated_cost(kind: str, log: RegisterLog, seconds: float, dump: bool, folder: Path) -> float:
+    """Return the wall seconds that a simulator takes for one second of a log."""
+    build = build_icarus if kind == "icarus" else build_verilator
+    bench = build(LINNET, folder)
+    part = one_write_a_cycle(log, round(seconds * CLOCK_HZ))
+    actions = [(c, "w", a, v) for c, a, v in zip(part.cycle, part.address, part.value, strict=True)]
+    out = folder / "dump.vcd" if dump else None
+    simulate(bench, [], 1000, out, clock=False)  # compiles what is compiled at first use
+    return best_of(1, lambda: simulate(bench, actions, part.end, out, clock=False)) / seconds
+
+
+def main() -> None:
+    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
+    chip = load_chip(PATCHES / "linnet.toml")
+    with tempfile.TemporaryDirectory() as work:
+        folder = Path(work)
+        jingle = load_log(PATCHES / "jingle.csv")
+        length = jingle.end / CLOCK_HZ
+        for name, log, span in [
+            ("jingle", jingle, length),
+            ("2,000 writes/s", busy_log(seconds, 2_000), seconds),
+            ("20,000 writes/s", busy_log(seconds / 4, 20_000), seconds / 4),
+        ]:
+            cost = best_of(3, lambda log=log: run(chip, log)) / span
+            trace = run(chip, log)
+            changes = sum(len(steps) for steps in trace.channels.values()) / span
+            icarus = simulated_cost("icarus", log, 0.25, True, folder)
+            verilator = simulated_cost("verilator", log, 1.0, False, folder)
+
+            def to_wav(log: RegisterLog = log) -> None:
+                done = run(chip, log)
+                sound = render_channels(list(done.outputs.values()), CLOCK_HZ, 48_000, full_scale=511)
+                write_audio(folder / "out.wav", sound, 48_000, overload="scale")
+
+            wav = best_of(2, to_wav) / span
+            print(f"{name}: {span:.1f} s, {changes:,.0f} level changes/s")
+            print(f"  event engine        {1 / cost:8.0f} x real time")
+            print(f"  than Icarus + dump  {icarus / cost:8.0f} x faster")
+            print(f"  than Verilator bare {verilator / cost:8.0f} x faster")
+            print(f"  log to 48 kHz WAV   {1 / wav:8.0f} x real time", flush=True)
+
+
+if __name__ == "__main__":
+    main()
