@@ -174,7 +174,7 @@ class Mixer:
         "Output code for each sum, 2^bits entries; left out: the sum itself.", default=(), at_least=0, at_most=2**24
     )
     latency: int = option(
-        "Number of registers between the code and the output; 0 after reset.", default=0, at_least=0, at_most=64
+        "Number of registers between the code and the output, 0 in reset.", default=0, at_least=0, at_most=64
     )
 
 

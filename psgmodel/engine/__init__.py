@@ -31,7 +31,8 @@ edge; every register takes its next value from old values unless a line below sa
     without a start it becomes 0 by a stop, the timer, the envelope or the sweep. A channel that is not active stands
     still but for its delay lines.
  9. The level of a channel is a function of everything as it stands after the edge: registers, counters,
-    memory. An output code is the mix of the levels and mixer fields after the edge, then `latency` registers.
+    memory. An output code is the mix of the levels and mixer fields after the edge; it goes through `latency` registers,
+    which are 0 in reset: at edge 0 the first one takes in the mix of the reset state.
 
 `reference` is the definition: cycle by cycle, one small class a block. `fast` gives the same answer event by event.
 """

@@ -207,7 +207,7 @@ def test_a_step_counts_the_ticks_of_its_prescaler(tick: str, step: str, writes: 
 
 
 def test_without_a_prescaler_a_step_counts_every_cycle() -> None:
-    chip = tiny('channel.x.patterns = ["10"]')
+    chip = tiny('channel.x = { kind = "square", patterns = ["10"] }')
     writes = [(0, VOLUME, 5), (0, PERIOD, 1), (5, GO, START)]
     assert sounds(chip, writes, 12) == [(0, 0), (5, 5), (7, 0), (9, 5), (11, 0)]
 

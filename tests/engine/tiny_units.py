@@ -46,7 +46,11 @@ _RESET_TO_ONE = ("timer.enable", "power")
 @cache
 def tiny(text: str) -> Chip:
     """Read a description of which the boring parts are left out."""
-    chip: dict[str, Any] = tomllib.loads(text)
+    return filled(tomllib.loads(text))
+
+
+def filled(chip: dict[str, Any]) -> Chip:
+    """Read a description given as tables, which are filled in."""
     chip.setdefault("format", 1)
     chip["unit"] = {"name": "Tiny", "clock_hz": 1_000_000, "outputs": ["out"]} | chip.get("unit", {})
     chip["bus"] = {"data_bits": 16} | chip.get("bus", {})
@@ -96,8 +100,9 @@ def _fill_registers(chip: dict[str, Any]) -> None:
 
 
 def play(chip: Chip, writes: list[Write], end: int) -> Trace:
-    """Run writes (cycle, address, value) through both engines, which must agree."""
-    log = make_log(*([row[i] for row in writes] for i in range(3)), end=end)
+    """Run writes (cycle, address, value) through both engines, which must agree; those of a cycle keep their order."""
+    rows = sorted(writes, key=lambda row: row[0])
+    log = make_log(*([row[i] for row in rows] for i in range(3)), end=end)
     fast, slow = run(chip, log), run(chip, log, engine="reference")
     for name in (*fast.channels, *fast.outputs):
         assert table_of(fast[name]) == table_of(slow[name]), name
