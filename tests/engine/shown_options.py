@@ -5,7 +5,8 @@ Written by hand. A test is named by its module beside this file and its function
 
 from __future__ import annotations
 
-TIME, BUS, POWER, LEVELS, BLOCKS = (f"test_language_{name}." for name in ("time", "bus", "power", "levels", "blocks"))
+TIME, BUS, REGISTERS = "test_language_time.", "test_language_bus.", "test_language_registers."
+POWER, LEVELS, BLOCKS = "test_language_power.", "test_language_levels.", "test_language_blocks."
 STEP, BLOCK = "test_step_options_by_hand.", "test_block_options_by_hand."
 REQUIRED = "required"
 Row = tuple[str, ...]
@@ -51,7 +52,7 @@ _BUS = {
         BUS + "test_a_sample_changes_as_late_as_a_register",
     ),
     "read_latency": ("1", BUS + "test_the_value_of_a_read_stands_on_the_bus_at_once_or_an_edge_later"),
-    "unowned_reads": ("0", BUS + "test_an_address_of_nobody_reads_what_the_bus_gives"),
+    "unowned_reads": ("0", REGISTERS + "test_an_address_of_nobody_reads_what_the_bus_gives"),
 }
 _SEQUENCER = {
     "every": (REQUIRED, TIME + "test_a_sequencer_walks_through_its_steps_and_ticks_at_those_named"),
@@ -73,7 +74,7 @@ _CHANNEL = {
     "kind": (
         REQUIRED,
         LEVELS + "test_levels_of_noise",
-        BUS + "test_a_memory_stands_at_its_address_and_belongs_to_its_channel",
+        REGISTERS + "test_a_memory_stands_at_its_address_and_belongs_to_its_channel",
         TIME + "test_without_a_prescaler_a_step_counts_every_cycle",
     ),
     "volume_bits": (REQUIRED, LEVELS + "test_volumes_and_envelope_levels_are_as_wide_as_is_said"),
@@ -158,16 +159,19 @@ _SHIFT_REGISTER = {
 _SHORT_MODE = {"taps": (REQUIRED, _SHORT), "output": (REQUIRED, _SHORT), "insert": ("[]", _SHORT)}
 _WAVE_TABLE = {
     "samples": (REQUIRED, LEVELS + "test_where_a_wave_begins_and_ends"),
-    "bits": (REQUIRED, BUS + "test_one_sample_at_an_address_where_nothing_else_is_said_and_no_more_bits_than_it_has"),
+    "bits": (
+        REQUIRED,
+        REGISTERS + "test_one_sample_at_an_address_where_nothing_else_is_said_and_no_more_bits_than_it_has",
+    ),
     "per_address": (
         "1",
-        BUS + "test_samples_are_packed_side_by_side",
+        REGISTERS + "test_samples_are_packed_side_by_side",
         LEVELS + "test_a_write_that_is_redirected_goes_to_all_samples_of_the_address_that_sounds",
     ),
-    "order": ('"low-first"', BUS + "test_samples_are_packed_side_by_side"),
+    "order": ('"low-first"', REGISTERS + "test_samples_are_packed_side_by_side"),
     "start_position": ("0", LEVELS + "test_where_a_wave_begins_and_ends"),
     "while_playing": ('"taken"', LEVELS + "test_writes_to_the_memory_of_a_playing_channel"),
-    "reads": ('"memory"', BUS + "test_what_a_read_of_a_memory_returns"),
+    "reads": ('"memory"', REGISTERS + "test_what_a_read_of_a_memory_returns"),
     "fetch": (
         '"each-step"',
         STEP + "test_when_samples_are_fetched",
@@ -239,22 +243,22 @@ _MIXER = {
         LEVELS + "test_output_registers_hold_0_after_reset_and_then_codes_one_after_another",
     ),
 }
-_READS = BUS + "test_reads_show_the_bits_of_the_mask_and_those_that_are_always_1"
+_READS = REGISTERS + "test_reads_show_the_bits_of_the_mask_and_those_that_are_always_1"
 _REGISTER = {
-    "name": (REQUIRED, BUS + "test_a_register_holds_its_reset_value_and_only_the_bits_that_drive"),
-    "address": (REQUIRED, BUS + "test_a_register_holds_its_reset_value_and_only_the_bits_that_drive"),
-    "reset": ("0", BUS + "test_a_register_holds_its_reset_value_and_only_the_bits_that_drive"),
-    "on_write": ("[]", BUS + "test_any_write_to_a_register_causes_its_strobes"),
+    "name": (REQUIRED, REGISTERS + "test_a_register_holds_its_reset_value_and_only_the_bits_that_drive"),
+    "address": (REQUIRED, REGISTERS + "test_a_register_holds_its_reset_value_and_only_the_bits_that_drive"),
+    "reset": ("0", REGISTERS + "test_a_register_holds_its_reset_value_and_only_the_bits_that_drive"),
+    "on_write": ("[]", REGISTERS + "test_any_write_to_a_register_causes_its_strobes"),
     "read_mask": ("all that drive or show", _READS),
     "read_ones": ("0", _READS),
 }
 _FIELD = {
-    "bits": (REQUIRED, BUS + "test_a_field_is_joined_from_segments"),
-    "drives": ('""', BUS + "test_a_field_is_joined_from_segments"),
-    "strobes": ('""', BUS + "test_strobes_act_on_a_1_and_bits_that_show_read_what_is"),
-    "shows": ('""', BUS + "test_strobes_act_on_a_1_and_bits_that_show_read_what_is"),
+    "bits": (REQUIRED, REGISTERS + "test_a_field_is_joined_from_segments"),
+    "drives": ('""', REGISTERS + "test_a_field_is_joined_from_segments"),
+    "strobes": ('""', REGISTERS + "test_strobes_act_on_a_1_and_bits_that_show_read_what_is"),
+    "shows": ('""', REGISTERS + "test_strobes_act_on_a_1_and_bits_that_show_read_what_is"),
 }
-_MEMORY = BUS + "test_a_memory_stands_at_its_address_and_belongs_to_its_channel"
+_MEMORY = REGISTERS + "test_a_memory_stands_at_its_address_and_belongs_to_its_channel"
 _MIRRORED = BUS + "test_mirrored_addresses_stand_for_others"
 
 SHOWN: dict[str, Row] = {

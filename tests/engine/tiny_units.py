@@ -12,7 +12,11 @@ import tomllib
 from functools import cache
 from typing import Any
 
+import numpy as np
+
 from psgmodel.chip import Chip, parse_chip
+from psgmodel.comparison.reads import compare_reads
+from psgmodel.dump import BusTraffic
 from psgmodel.engine import Trace, run
 from psgmodel.reglog import make_log
 from tests.engine.linnet_plays import Table, Write, table_of
@@ -113,3 +117,17 @@ def play(chip: Chip, writes: list[Write], end: int) -> Trace:
 def sounds(chip: Chip, writes: list[Write], end: int, name: str = "x") -> Table:
     """What a channel or an output does, as (cycle, level) pairs."""
     return table_of(play(chip, writes, end)[name])
+
+
+def reads(chip: Chip, writes: list[Write], wanted: list[tuple[int, int, int]], end: int = 40) -> None:
+    """Check reads (cycle, address on the bus, value) against what the comparison of reads expects."""
+    columns = [np.array([row[i] for row in wanted], dtype=np.int64) for i in range(3)]
+    log = make_log(*([row[i] for row in writes] for i in range(3)), end=end)
+    result = compare_reads(
+        chip,
+        log,
+        BusTraffic(*columns, edges=end, unknown_strobes=0, unknown_transfers=0, unfinished=0, problems=()),
+        end,
+    )
+    assert result.compared == len(wanted)
+    assert [str(read) for read in result.first_wrong] == []
