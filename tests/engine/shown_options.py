@@ -161,7 +161,7 @@ _WAVE_TABLE = {
     "samples": (REQUIRED, LEVELS + "test_where_a_wave_begins_and_ends"),
     "bits": (
         REQUIRED,
-        REGISTERS + "test_one_sample_at_an_address_where_nothing_else_is_said_and_no_more_bits_than_it_has",
+        REGISTERS + "test_one_sample_at_an_address_and_no_more_bits_than_it_has",
     ),
     "per_address": (
         "1",

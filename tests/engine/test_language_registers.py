@@ -158,7 +158,7 @@ def test_samples_are_packed_side_by_side(order: str, first: list[int], second: l
         play(chip, [(0, MEMORY + 2, 0)], 3)
 
 
-def test_one_sample_at_an_address_where_nothing_else_is_said_and_no_more_bits_than_it_has() -> None:
+def test_one_sample_at_an_address_and_no_more_bits_than_it_has() -> None:
     chip = memory("samples = 3, bits = 4")
     trace = play(chip, [(0, VOLUME, 1), (0, MEMORY, 0x321), (0, MEMORY + 2, 0x1F), (2, GO, START)], 6)
     assert trace["x"].at(range(2, 6)).tolist() == [1, 0, 15, 1]
