@@ -70,4 +70,4 @@ def run_channel(
     track = follow_channel(chip, name, events, trains, again, at, until)
     edges = [(at.cycle, int(was)), *((edge, int(on)) for edge, on in track.activity)] if at.cycle < until else []
     active = steps_from_changes([e for e, _ in edges], [on for _, on in edges], until)
-    return ChannelRun(track.signal(until), active)
+    return ChannelRun(track.steps.signal(until), active)

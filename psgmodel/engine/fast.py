@@ -40,10 +40,10 @@ def run_fast(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> Trace:
     channels: dict[str, Steps] = {}
     for name, channel in chip.channels.items():
         track = follow_channel(chip, name, events, trains, again, state, end)
-        channels[name] = track.signal(end)
+        channels[name] = track.steps.signal(end)
         after.channels[name] = track.state(end)
         if name in state.memories:
-            after.memories[name] = track.memory
+            after.memories[name] = track.steps.memory
         if channel.sweep is not None:
             _put_period(chip, name, track.fields["period"], after.registers)
     fields_over_time = mixer_fields(chip, events, state, end)

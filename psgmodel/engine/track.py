@@ -1,7 +1,7 @@
 """Track: one channel, event by event.
 
-Stage: engine, the fast one. In: the channel's events, its state. Out: `Row`s of regular stepping for `expand`, and
-the state at the end. Between two events everything goes on regularly; an event is an edge at which a register of
+Stage: engine, the fast one. In: the channel's events, its state. Out: what `stepping` wrote down, and the state at
+the end. Between two events everything goes on regularly; an event is an edge at which a register of
 the channel is written, a strobe acts, the note timer runs out, the envelope or the sweep makes a step. At such an
 edge the code below does what the numbered list in `psgmodel.engine` says.
 """
@@ -10,20 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-import numpy as np
-from numpy.typing import NDArray
-
 from psgmodel.chip.channel import Channel
-from psgmodel.engine.actions import CLEAR, FADE, GLIDE, PASS, STEP, TIMER, WriteAction, stored_samples
+from psgmodel.engine.actions import CLEAR, FADE, GLIDE, PASS, STEP, TIMER, WriteAction
 from psgmodel.engine.countdown import NEVER, TickTrain
-from psgmodel.engine.expand import UNKNOWN_LEVEL, Row
-from psgmodel.engine.shifting import shift_map
-from psgmodel.engine.slow import FadeTrack, GlideTrack, Look, TimerTrack, step_length, step_stopped
-from psgmodel.engine.sounding import channel_signal, level_of
+from psgmodel.engine.slow import FadeTrack, Fields, GlideTrack, Look, TimerTrack
 from psgmodel.engine.state import ChannelState, reset_channel
-from psgmodel.steps import Steps
+from psgmodel.engine.stepping import StepTrack
 
-Fields = dict[str, int]
 CLEARED, CLEARED_WITH_MEMORY = -1, -2
 """Instead of touched blocks: the power bit has cleared the channel."""
 Event = tuple[int, int, int]
@@ -44,109 +37,30 @@ class TrackState:
     ) -> None:
         self.channel, self.trains, self.actions = channel, trains, actions
         self.fields, self.reset_fields = fields, reset_fields
-        self.begin, self.now = begin, begin - 1
-        self.down = channel.step.new_value == "next-step"
-        self.clock = trains[channel.step.clocked_by] if channel.step.clocked_by else None
-        self.spacing = self.clock.every if self.clock else 1
-        self.size = len(channel.patterns[0]) if channel.patterns else channel.table.samples if channel.table else 0
-        self.rows: list[Row] = []
-        self.tables: list[NDArray[np.integer]] = []
-        self.streams: list[tuple[bool, int]] = []
-        self.stream_index: dict[tuple[bool, int], int] = {}
+        self.steps = StepTrack(channel, trains, begin)
         self.periods: list[tuple[int, int]] = []
         self.activity: list[tuple[int, bool]] = []
 
     def load(self, state: ChannelState, memory: list[int], pending: list[tuple[int, str]]) -> None:
         """Take over a state; `pending` are strobes on their way, as (edge, kind)."""
         channel, trains = self.channel, self.trains
-        self.active, self.pending, self.memory = bool(state.active), sorted(pending), memory
-        self.count, self.position, self.sample = state.count, state.position, state.sample
-        self.contents, self.table = state.shift_register, -1
+        self.active, self.pending = bool(state.active), sorted(pending)
+        self.steps.load(state, memory)
+        now = self.steps.now
         timer, envelope, sweep = channel.timer, channel.envelope, channel.sweep
         self.timer = self.fade = self.glide = None
         if timer:
-            self.timer = TimerTrack(timer, trains[timer.ticks], state.timer, self.now)
+            self.timer = TimerTrack(timer, trains[timer.ticks], state.timer, now)
         if envelope:
             level, count = state.envelope_level, state.envelope_count
-            self.fade = FadeTrack(envelope, trains[envelope.ticks], level, count, channel.volume_bits, self.now)
+            self.fade = FadeTrack(envelope, trains[envelope.ticks], level, count, channel.volume_bits, now)
         if sweep:
-            self.glide = GlideTrack(sweep, trains[sweep.ticks], channel, state, self.now)
+            self.glide = GlideTrack(sweep, trains[sweep.ticks], channel, state, now)
         self.blocks = [block for block in (self.timer, self.fade, self.glide) if block is not None]
-
-    # ------------------------------------------------------------------ the stretch that runs now
-
-    def _begin(self) -> None:
-        """Set up the stretch that runs after edge `now`: next step, table, volume."""
-        channel, f, now = self.channel, self.fields, self.now
-        self.stretch = max(now, self.begin)
-        self.first = NEVER
-        self.length = step_length(channel.step, f)
-        if self.active and not step_stopped(channel.step, f):
-            wait = self.count + 1 if self.down else max(1, self.length - self.count)
-            self.first = self.clock.nth_after(now, wait) if self.clock else now + wait
-        self.volume = self.fade.level if self.fade else f["volume"]
-        if channel.patterns:
-            self.table = f.get("pattern", 0)
-        elif channel.register is not None:
-            self._choose_stream(f.get("short", 0) == 1)
-        elif self.table < 0 and self.active:
-            self.table = len(self.tables)
-            self.tables.append(np.array(self.memory, dtype=np.int32))
-
-    def _choose_stream(self, short: bool) -> None:
-        """Make sure that the current table is the register's bits in this mode."""
-        if self.table >= 0 and self.streams[self.table][0] == short:
-            return
-        self._bring_contents()
-        self.table = self.stream_index.setdefault((short, self.contents), len(self.streams))
-        if self.table == len(self.streams):
-            self.streams.append((short, self.contents))
-        self.position = 0
-
-    def _bring_contents(self) -> None:
-        """Work out the shift register from the stream and the position in it."""
-        if self.table >= 0 and self.channel.register is not None:
-            short, base = self.streams[self.table]
-            self.contents = shift_map(self.channel.register, short).contents_after(base, self.position)
-
-    def _level(self) -> int:
-        """Return the level that sounds now, or `UNKNOWN_LEVEL` where the table has it."""
-        channel = self.channel
-        if not self.active:
-            return channel.idle_level
-        if channel.table is None:
-            return UNKNOWN_LEVEL
-        raw = self.sample if channel.table.fetch == "each-step" else self.memory[self.position]
-        return int(level_of(channel, raw, self.volume))
-
-    def flush(self, edge: int) -> None:
-        """Close the running stretch before an edge: write its row, bring the step counter up to `edge` - 1."""
-        last, spread = edge - 1, self.length * self.spacing
-        steps = 0 if self.first > last else (last - self.first) // spread + 1
-        if self.stretch < edge:
-            first = self.first if steps else 0
-            self.rows.append(
-                Row(self.stretch, self._level(), first, spread, steps, self.position, self.table, self.volume)
-            )
-        if steps:
-            latest = self.first + (steps - 1) * spread
-            since = self.clock.between(latest, last) if self.clock else last - latest
-            self.count = self.length - 1 - since if self.down else since
-            self.position += steps
-            if self.size:
-                self.position %= self.size
-                if self.channel.table is not None:
-                    self.sample = int(self.tables[self.table][self.position])
-        elif self.first != NEVER:
-            ran = self.clock.between(self.now, last) if self.clock else last - self.now
-            self.count += -ran if self.down else ran
-        self.now = last
-
-    # ------------------------------------------------------------------ from event to event
 
     def run(self, events: Iterator[Event], end: int) -> None:
         """Run up to, not including, edge `end`; events come in order."""
-        self._begin()
+        self._resume(self.fields)
         self._plan(self.fields)
         upcoming = next(events, None)
         while True:
@@ -160,10 +74,14 @@ class TrackState:
                 batch.append(upcoming)
                 upcoming = next(events, None)
             self.edge(edge, batch)
-        self.flush(end)
+        self.steps.flush(end)
         if self.active:
             for block in self.blocks:
                 block.catch_up(end - 1, self.fields)
+
+    def _resume(self, f: Fields) -> None:
+        """Let the stepping go on after its edge `now`."""
+        self.steps.resume(self.active, self.fade.level if self.fade else f["volume"], f)
 
     def _plan(self, f: Fields) -> None:
         """Set the next edge at which a block acts by itself; all of them plan anew after a start."""
@@ -184,7 +102,7 @@ class TrackState:
             kind = self.pending.pop(0)[1]
             start, stop = start or kind == "start", stop or kind == "stop"
         if not (start or self.active):
-            self._store(samples, False, 0)
+            self.steps.store(samples, False, 0)
             self.fields = new
             return
         if start or stop:
@@ -232,17 +150,16 @@ class TrackState:
                 period, _ = glide.edge(e)
         stepping = touches & STEP or was != self_active or period is not None or bool(samples)
         if stepping or (fade and fade.level != volume):
-            self.flush(c)
-            self._step_edge(e, samples)
-            self.now = c
+            self.steps.flush(c)
+            self.steps.edge(e, samples)
         if was != self_active:
             self.activity.append((c, self_active))
         self.active = self_active
         if period is not None:
             self._take_period(c, period, new, e.written)
         self.fields = new
-        if self.now == c:
-            self._begin()
+        if self.steps.now == c:
+            self._resume(new)
         if e.start or was != self_active:
             self._plan(new)
         else:
@@ -260,16 +177,17 @@ class TrackState:
 
     def _clear(self, c: int, new: Fields, samples: list[tuple[int, int]], with_memory: bool) -> None:
         """The power bit puts everything back; the memory takes what was written."""
-        self.flush(c)
+        steps = self.steps
+        steps.flush(c)
         if with_memory:
-            self.memory[:] = [0] * len(self.memory)
-        self._store(samples, False, 0)
+            steps.memory[:] = [0] * len(steps.memory)
+        steps.store(samples, False, 0)
         if self.active:
             self.activity.append((c, False))
-        self.now = c
-        self.load(reset_channel(self.channel), self.memory, [])
+        steps.now = c
+        self.load(reset_channel(self.channel), steps.memory, [])
         self.fields = new
-        self._begin()
+        self._resume(new)
         self._plan(new)
 
     def _apply(self, c: int, batch: list[Event]) -> tuple[Fields, dict[str, int], int, list[tuple[int, int]]]:
@@ -311,60 +229,17 @@ class TrackState:
             new["period"] = new["period"] & bits | period & ~bits
         self.periods.append((c, new["period"]))
 
-    def _step_edge(self, e: Look, samples: list[tuple[int, int]]) -> None:
-        """Step counter, position, sample register and shift register at an edge."""
-        channel, o = self.channel, self.channel.step
-        f = e.new if o.write_and_step == "new" else e.old
-        sounding = self.position
-        advance = False
-        if e.start and o.on_start == "reload":
-            self.count = step_length(self.channel.step, e.seen) - 1 if self.down else 0
-        elif e.active and not step_stopped(self.channel.step, f) and (self.clock is None or self.clock.at(e.edge)):
-            advance = self.count == 0 if self.down else self.count + 1 >= step_length(self.channel.step, f)
-            if advance:
-                self.count = step_length(self.channel.step, f) - 1 if self.down else 0
-            else:
-                self.count += -1 if self.down else 1
-        if channel.register is not None:
-            if e.start and channel.register.on_start == "reseed":
-                self.contents, self.table = channel.register.seed_value, -1
-            elif advance:
-                self.position += 1
-            return
-        reset = e.start and channel.position_on_start == "reset"
-        if reset:
-            self.position = channel.table.start_position if channel.table else 0
-        elif advance:
-            self.position = (self.position + 1) % self.size
-        if channel.table is not None:
-            if (advance and not reset) or (e.start and channel.table.first_sample == "fresh"):
-                self.sample = self.memory[self.position]
-            self._store(samples, e.active, sounding)
-
-    def _store(self, writes: list[tuple[int, int]], playing: bool, position: int) -> None:
-        """Write to the wave memory, as `while_playing` says."""
-        table = self.channel.table
-        if table is None or not writes or (playing and table.while_playing == "ignored"):
-            return
-        for address, data in writes:
-            to = position // table.per_address if playing and table.while_playing == "redirected" else address
-            begin = to * table.per_address
-            self.memory[begin : begin + table.per_address] = stored_samples(table, data)
-        self.table = -1
-
-    # ------------------------------------------------------------------ the answer
-
     def state(self, end: int) -> ChannelState:
         """Return the registers just before edge `end`."""
-        self._bring_contents()
-        timer, fade, glide = self.timer, self.fade, self.glide
+        steps, timer, fade, glide = self.steps, self.timer, self.fade, self.glide
+        steps.bring_contents()
         lines = {kind: sum(1 << at - end for at, k in set(self.pending) if k == kind) for kind in ("start", "stop")}
         return ChannelState(
             active=int(self.active),
-            count=self.count,
-            position=0 if self.channel.register is not None else self.position,
-            sample=self.sample,
-            shift_register=self.contents,
+            count=steps.count,
+            position=0 if self.channel.register is not None else steps.position,
+            sample=steps.sample,
+            shift_register=steps.contents,
             timer=timer.count if timer else 0,
             envelope_level=fade.level if fade else 0,
             envelope_count=fade.count if fade else 0,
@@ -374,7 +249,3 @@ class TrackState:
             starts=lines["start"],
             stops=lines["stop"],
         )
-
-    def signal(self, end: int) -> Steps:
-        """Return what the channel did, once `run` is over."""
-        return channel_signal(self.channel, self.rows, self.tables, self.streams, end)
