@@ -131,8 +131,8 @@ class PowerUp:
     ramp: float | None
 
 
-def power_up(stage: Stage, space: StateSpace) -> PowerUp:
-    """Return the transient at power-up of a stage."""
+def power_up(stage: Stage, space: StateSpace, *, ramps: bool = True) -> PowerUp:
+    """Return the transient at power-up of a stage; `ramps`: look for a ramp that avoids a pop."""
     slowest = slowest_time(space)
     probe = space.output()
     lasting = constant_steps(1, 0, max(1, round(16 * slowest * _MICROSECONDS)))
@@ -146,7 +146,7 @@ def power_up(stage: Stage, space: StateSpace) -> PowerUp:
     first = run_from(space, Drive(lasting, _MICROSECONDS, highest))
     peak = max(abs(ends.low), abs(ends.high))
     ramp = None
-    if peak > POP_LIMIT_V and abs(final) < POP_LIMIT_V / 2 and stage.code.silence > 1:
+    if ramps and peak > POP_LIMIT_V and abs(final) < POP_LIMIT_V / 2 and stage.code.silence > 1:
         ramp = _ramp_time(stage, space, slowest)
     return PowerUp(peak, final, settles, first.extremes(space.pin_current()).peak, ramp)
 

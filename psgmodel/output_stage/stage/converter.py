@@ -5,8 +5,9 @@ Stage: output stage, digital side. In: an unsigned code as `Steps`. Out: levels 
 
 The model: samples of the code at the converter's rate (see `Feed`), rounded to its bits and held at their ends, then
 an interpolating low-pass (Kaiser window; J. F. Kaiser, Nonrecursive digital filter design using the I0-sinh window
-function, 1974) with the pass band, stop band and attenuation of the data sheet, then a hold. Noise and distortion of
-its analog side are numbers of the data sheet and are added where a tone is measured.
+function, 1974) with the pass band, stop band and attenuation of the data sheet, then a hold. Before its start the
+first sample has stood for ever. Noise and distortion of its analog side are numbers of the data sheet and are added
+where a tone is measured.
 """
 
 from __future__ import annotations
@@ -43,7 +44,7 @@ class ConverterState:
         self._converter, self._code = converter, code
         self._ratio = code.clock / Fraction(converter.rate)
         self._taps = reconstruction_taps(converter)
-        self._tail = np.zeros(self._taps.size - converter.oversampling)
+        self._tail: FloatArray | None = None
         self._next, self._made = 0, 0
         self._renderer: StepsRenderer | None = None
         if converter.feed is Feed.BAND_LIMITED:
@@ -70,8 +71,10 @@ class ConverterState:
         from scipy.signal import upfirdn
 
         over = self._converter.oversampling
-        samples = self._rounded((codes - self._code.middle) / self._code.middle)
+        samples = self._rounded((codes - self._code.middle) * (self._converter.input_scale / self._code.middle))
         if samples.size:
+            if self._tail is None:
+                self._tail = self._tail_of_constant(float(samples[0]))
             full = upfirdn(self._taps, samples, up=over)
             full = np.pad(full, (0, samples.size * over + self._tail.size - full.size))
             full[: self._tail.size] += self._tail
@@ -81,6 +84,14 @@ class ConverterState:
         start, self._made = self._made, self._made + made.size
         levels = np.rint(made * LEVEL_UNIT).astype(np.int64)
         return steps_from_changes(np.arange(start, self._made), levels, self._made)
+
+    def _tail_of_constant(self, value: float) -> FloatArray:
+        """Return what a sample that has stood for ever leaves in the filter."""
+        over = self._converter.oversampling
+        rest = self._taps.size - over
+        turns = -(-self._taps.size // over)
+        taps = np.pad(self._taps, (0, turns * over + rest - self._taps.size))
+        return value * np.asarray([taps[at + over :: over].sum() for at in range(rest)], dtype=np.float64)
 
     def _rounded(self, samples: FloatArray) -> FloatArray:
         half = 2 ** (self._converter.bits - 1)

@@ -57,6 +57,8 @@ class HeardState:
 
     def push(self, code: Steps) -> FloatArray:
         """Return the samples that a further piece of code makes known, volt."""
+        if self._state is None and len(code):
+            self._state = self._space.settled(self._stage.code_volts(int(code.level[0])))
         return self._levels(self.path.push(code), last=False)
 
     def finish(self) -> FloatArray:
@@ -80,8 +82,6 @@ class HeardState:
         return self._low_pass.push(self._fine(drive_of(self._stage, levels.cut(levels.start, end))))
 
     def _fine(self, drive: Drive) -> FloatArray:
-        if self._state is None:
-            self._state = self._space.settled(self._stage.silence_volts)
         self.pin_changes += len(drive.steps)
         kind = SampleKind.SLOT_MEAN if self._whole_slots else SampleKind.POINT
         found = sampled(self._space, drive, self._probe, RATE * _FINE, kind=kind, start=self._state)

@@ -7,8 +7,8 @@ Conventions
   LKFS     ITU-R BS.1770 (see `psgmodel.output_stage.measures.loudness`); 0 dBFS is the full-scale sine of 1 kHz at the
            load of this stage, so that stages of other levels can be compared as they will sound once turned up alike
   follows  power that follows the code in a linear way over power that does not (noise, distortion, folded parts), 20 Hz
-           to 20 kHz, by the coherence between the load and the band-limited code: J. S. Bendat, A. G. Piersol,
-           Random Data (textbook, from memory). Windows of 4096 samples, Hann, half overlapping
+           to 20 kHz, by the coherence between the load and what a perfect modulator would give it: J. S. Bendat,
+           A. G. Piersol, Random Data (textbook, from memory). Windows of 4096 samples, Hann, half overlapping
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from psgmodel.audio.renderer import StepsRenderer
 from psgmodel.output_stage.measures import Levels, levels, loudness_lkfs, volt_to_dbv
 from psgmodel.output_stage.networks import state_space
-from psgmodel.output_stage.stage.analog import Response, response_of
+from psgmodel.output_stage.stage.analog import Response, response_of, slowest_time
 from psgmodel.output_stage.stage.converter import filter_delay
 from psgmodel.output_stage.stage.heard import RATE
 from psgmodel.output_stage.stage.records import Converter, Stage
@@ -33,6 +33,7 @@ FloatArray = NDArray[np.float64]
 
 _WINDOW = 4096
 _GATED_FROM = 19_200
+_LONGEST_PAD_S = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,7 @@ class SoundFollower:
         return np.concatenate(self._made)
 
 
-def follow_code(stage: Stage, heard: FloatArray, code: FloatArray) -> HeardSound:
+def follow_code(stage: Stage, heard: FloatArray, code: FloatArray | None) -> HeardSound:
     """Return what a load heard, in figures.
 
     Parameters
@@ -86,8 +87,8 @@ def follow_code(stage: Stage, heard: FloatArray, code: FloatArray) -> HeardSound
     stage : Stage
     heard : ndarray of float64, shape (n,), V
         At 48 kHz.
-    code : ndarray of float64, shape (m,), codes
-        The same stretch of code at 48 kHz, by `SoundFollower`.
+    code : ndarray of float64, shape (m,), codes, or None
+        The same stretch of code at 48 kHz, by `SoundFollower`. None: not followed.
 
     Returns
     -------
@@ -101,7 +102,9 @@ def follow_code(stage: Stage, heard: FloatArray, code: FloatArray) -> HeardSound
     full_scale = full_scale_volts(stage, response_of(state_space(stage.network)))
     gated = heard.size >= _GATED_FROM
     loudness = loudness_lkfs((heard - heard.mean()) / full_scale, gated=gated)
-    return HeardSound(heard.size / RATE, levels(heard), loudness, _follows(stage, heard, code))
+    return HeardSound(
+        heard.size / RATE, levels(heard), loudness, None if code is None else _follows(stage, heard, code)
+    )
 
 
 def full_scale_volts(stage: Stage, response: Response) -> float:
@@ -118,7 +121,7 @@ def _follows(stage: Stage, heard: FloatArray, code: FloatArray) -> float | None:
     count = min(heard.size - lag, code.size)
     if count < 4 * _WINDOW:
         return None
-    late, plain = heard[lag : lag + count], code[:count]
+    late, plain = heard[lag : lag + count], through_network(stage, code)[:count]
     hz, found = coherence(plain, late, RATE, nperseg=_WINDOW)
     _, power = welch(late, RATE, nperseg=_WINDOW)
     band = (hz >= 20) & (hz <= 20_000) & np.isfinite(found)
@@ -145,9 +148,15 @@ def loudness_at_load(stage: Stage, code: Steps) -> float:
     follower = SoundFollower(stage)
     follower.push(code)
     samples = follower.finish() / stage.code.middle
+    heard = through_network(stage, samples) / response_of(state_space(stage.network)).gain_1k
+    return loudness_lkfs(heard - heard.mean(), RATE, gated=False)
+
+
+def through_network(stage: Stage, samples: FloatArray) -> FloatArray:
+    """Return samples behind a stage's network, which starts settled at the first of them; its DC is left out."""
     space = state_space(stage.network)
-    pad = RATE // 2
-    spectrum = np.fft.rfft(np.pad(samples - samples.mean(), (pad, pad)))
-    gain = transfer_of(space, space.output())(np.fft.rfftfreq(samples.size + 2 * pad, 1 / RATE))
-    heard = np.fft.irfft(spectrum * gain, samples.size + 2 * pad)[pad : pad + samples.size]
-    return loudness_lkfs(heard / response_of(space).gain_1k, RATE, gated=False)
+    moved = samples - samples[0]
+    pad = min(_LONGEST_PAD_S * RATE, RATE // 10 + round(12 * slowest_time(space) * RATE))
+    spectrum = np.fft.rfft(np.pad(moved, (0, pad)))
+    gain = transfer_of(space, space.output())(np.fft.rfftfreq(samples.size + pad, 1 / RATE))
+    return np.asarray(np.fft.irfft(spectrum * gain, samples.size + pad)[: samples.size], dtype=np.float64)

@@ -139,6 +139,7 @@ def read_converter(table: StageTable) -> Converter:
         rate=int(rate),
         feed=table.choice("feed", Feed, Feed.SAMPLED) or Feed.SAMPLED,
         full_scale=table.number("full-scale", 1e-3, 100.0, None, Unit.VOLT),
+        input_scale=table.number("input-scale", 0.01, 1.0, 1.0),
         bias=table.number("bias", -100.0, 100.0, 0.0, Unit.VOLT),
         resistance=table.number("resistance", 0.0, 1e6, 0.0, Unit.OHM),
         pass_band=pass_band,

@@ -89,6 +89,9 @@ class Converter:
     feed : Feed
     full_scale : float, V rms
         Of a full-scale sine at its output.
+    input_scale : float
+        The code is multiplied by this on its way in, above 0, at most 1: room for the overshoot that a band limit
+        gives a code that rests at an end of its range.
     bias : float, volt
         DC at its output.
     resistance : float, ohm
@@ -108,6 +111,7 @@ class Converter:
     rate: int
     feed: Feed
     full_scale: float
+    input_scale: float = 1.0
     bias: float = 0.0
     resistance: float = 0.0
     pass_band: float = 0.4535
@@ -213,9 +217,18 @@ class Stage:
     @property
     def silence_volts(self) -> float:
         """Mean level before the network while nothing sounds, volt."""
-        share = self.code.silence / (1 << self.code.bits)
-        scale = float(self.modulator.input_scale) if isinstance(self.modulator, SecondOrder) else 1.0
-        return self.middle_volts + (share - 0.5) * self.swing * scale
+        return self.code_volts(self.code.silence)
+
+    def code_volts(self, code: int) -> float:
+        """Return the mean level before the network at a constant code, volt."""
+        return self.middle_volts + (code / (1 << self.code.bits) - 0.5) * self.swing * self.input_scale
+
+    @property
+    def input_scale(self) -> float:
+        """Factor by which the modulator or converter makes the signal smaller."""
+        if isinstance(self.output, Converter):
+            return self.output.input_scale
+        return float(self.modulator.input_scale) if isinstance(self.modulator, SecondOrder) else 1.0
 
     @property
     def clock(self) -> Fraction:

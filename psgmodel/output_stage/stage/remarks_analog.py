@@ -36,6 +36,7 @@ LINE_ROOM_DB = 10.0
 
 _LEAST_SHUNT_OHM = 100.0
 _MOVED = 0.15
+_LOST_DB = 1.5
 
 _USUAL_PIN_A = 0.008
 """Where no rating is given, more than this is worth a remark: usual drive settings are 2 to 24 mA."""
@@ -82,6 +83,8 @@ def _pin_current(measure: StageMeasure) -> Iterator[Remark]:
 def _detuned(measure: StageMeasure) -> Iterator[Remark]:
     stage, loaded = measure.stage, measure.response
     own = {"R_load", "C_load"}
+    if all(e.kind is PartKind.RESISTOR or e.name in own for e in stage.network.elements):
+        return  # no filter: nothing to detune
     if not any(e.name in own for e in stage.network.elements):
         return
     lighter = tuple(
@@ -94,9 +97,9 @@ def _detuned(measure: StageMeasure) -> Iterator[Remark]:
         return
     lost = 20 * math.log10(bare.gain_1k / loaded.gain_1k)
     moved = _moved(bare, loaded)
-    if lost < 1.0 and not moved:
+    if lost < _LOST_DB and not moved:
         return
-    parts = [f"takes {lost:.1f} dB at 1 kHz"] if lost >= 1.0 else []
+    parts = [f"takes {lost:.1f} dB at 1 kHz"] if lost >= _LOST_DB else []
     yield Remark(
         RemarkKind.DETUNED,
         f"the load {' and '.join([*parts, *moved])}, against nothing connected",
@@ -211,6 +214,8 @@ def _pop(measure: StageMeasure) -> Iterator[Remark]:
     hint = (
         "let the code rise slowly from 0 to that of silence before anything plays; mute or connect the load after that"
     )
+    if stage.code.silence <= 1:
+        hint = "the code cannot go lower: keep the load muted or unconnected so long, or take a smaller capacitor"
     if up.ramp is not None:
         hint = (
             f"let the code rise evenly from 0 to {stage.code.silence} over {up.ramp:.2g} s before anything plays: the "

@@ -77,7 +77,8 @@ def _counter(measure: StageMeasure, form: Pwm) -> Iterator[Remark]:
             RemarkKind.MORE_BITS_WORSE,
             f"at a clock of {_hertz(float(stage.clock))} every bit of the counter halves the carrier: {form.length} "
             f"positions give {_hertz(float(form.carrier_hz(stage.clock)))} and a SINAD of "
-            f"{measure.tone.sinad_db:.1f} dB at the load, {best.length} positions {_hertz(trial.carrier_hz)} and {trial.sinad_db:.1f} dB",
+            f"{measure.tone.sinad_db:.1f} dB at the load, {best.length} positions {_hertz(trial.carrier_hz)} and "
+            f"{trial.sinad_db:.1f} dB",
             f"a counter {fewer} bit{'s' * (fewer > 1)} shorter, with a noise shaper in front for the bits it drops",
             place,
         )

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -109,16 +110,34 @@ class LoadRecord:
         return bins
 
 
-def load_record(space: StateSpace, drive: Drive, plan: TonePlan) -> LoadRecord:
-    """Return the voltage at the load over the record of a plan, the network settled."""
+class PinLines(NamedTuple):
+    """Exact lines of the levels before a network, volt; the clock in hertz; the record's length in clocks."""
+
+    lines: LineSpectrum
+    clock_hz: float
+    clocks: int
+
+
+def pin_lines(drive: Drive, plan: TonePlan) -> PinLines:
+    """Return the lines of the levels over the record of a plan, up to half the clock."""
     clock = float(drive.clock_rate)
     pin = line_spectrum(drive.steps, clock, plan.start, plan.end)
     amplitude = pin.amplitude * drive.volts_per_level
     amplitude[0] += drive.volts_at_zero
+    return PinLines(LineSpectrum(pin.order, amplitude, pin.spacing_hz), clock, plan.end - plan.start)
+
+
+def load_record(space: StateSpace, drive: Drive, plan: TonePlan) -> LoadRecord:
+    """Return the voltage at the load over the record of a plan, the network settled."""
+    return load_record_of_lines(space, pin_lines(drive, plan), plan)
+
+
+def load_record_of_lines(space: StateSpace, pin: PinLines, plan: TonePlan) -> LoadRecord:
+    """Return the voltage at the load for levels whose lines are at hand already."""
     probe = space.output()
-    loaded = amplitude * transfer_of(space, probe)(pin.hz)
-    loaded[0] = settled_reading(space, probe, float(amplitude[0].real))
-    return LoadRecord(LineSpectrum(pin.order, loaded, pin.spacing_hz), plan.end - plan.start, clock, plan)
+    loaded = pin.lines.amplitude * transfer_of(space, probe)(pin.lines.hz)
+    loaded[0] = settled_reading(space, probe, float(pin.lines.amplitude[0].real))
+    return LoadRecord(LineSpectrum(pin.lines.order, loaded, pin.lines.spacing_hz), pin.clocks, pin.clock_hz, plan)
 
 
 def settled_reading(space: StateSpace, probe: Probe, volts: float) -> float:

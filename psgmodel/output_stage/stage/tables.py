@@ -27,6 +27,14 @@ class StageTable(TableReader):
         inner = super().table(key)
         return type(self)(inner._table, inner._path, self._file, self._lines, self._problems)
 
+    def take(self, key: str) -> object:
+        """Return what stands at a key as it was parsed, None where it is absent."""
+        return self._take(key)
+
+    def value_or(self, key: str, unit: Unit, default: str) -> float:
+        """Return a value in SI units; where the key is absent, that of a text such as "4.7k"."""
+        return self.value(key, unit, parse_value(default, unit))
+
     def raw(self, key: str) -> Mapping[str, object]:
         """Return a table as it was parsed; empty where it is absent or no table."""
         found = self._take(key)

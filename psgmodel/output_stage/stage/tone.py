@@ -108,13 +108,18 @@ def tone_code(stage: Stage, plan: TonePlan) -> Steps:
     extra = 0
     if isinstance(stage.output, Converter):
         extra = math.ceil(Fraction(stage.code.clock * 64, stage.output.rate))
-    count = plan.code_end + extra
+    return tone_part(stage, plan, 0, plan.code_end + extra)
+
+
+def tone_part(stage: Stage, plan: TonePlan, start: int, end: int) -> Steps:
+    """Return the code of the tone in ``start <= c < end``, clocks of the code; the tone begins at cycle 0."""
     turns = plan.hz / stage.code.clock
-    phase = np.arange(count, dtype=np.int64) * (turns.numerator % turns.denominator) % turns.denominator
+    first = start * turns.numerator % turns.denominator
+    phase = (first + np.arange(end - start, dtype=np.int64) * (turns.numerator % turns.denominator)) % turns.denominator
     angle = phase * (2 * math.pi / turns.denominator)
     peak = stage.code.middle * 10 ** (plan.dbfs / 20)
     codes = np.rint(stage.code.middle + peak * np.sin(angle)).astype(np.int64)
-    return steps_of_samples(np.clip(codes, 0, stage.code.top))
+    return steps_of_samples(np.clip(codes, 0, stage.code.top), 1, start)
 
 
 def _settle_updates(stage: Stage, rate: Fraction) -> int:
