@@ -1,0 +1,244 @@
+"""Suspects: which change of the description would make the model do what the dump does.
+
+Stage: diagnose. In: a chip, a dump that differs from it. Out: changes, ranked by what each explains.
+
+1. Single changes (module `changes`) are tried on the signal that differs first (module `trials`). One that helps there
+   and is an option of a channel is also tried in the other channels that differ: channels often share a block.
+2. Where none explains everything, they are tried on every other signal that differs.
+3. Where still none does, pairs: the best single changes are made, and every change is tried on top of each.
+
+Rank: the more differing cycles a suspect explains (net of those that newly differ) the better; of equals the one with
+fewer changes, then the simpler (`psgmodel.diagnose.moves.Move`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+from psgmodel.chip.records import Chip
+from psgmodel.diagnose.changes import Change, changes_of, write_changes
+from psgmodel.diagnose.moves import Move
+from psgmodel.diagnose.standing import HeardDump, Standing
+from psgmodel.diagnose.trials import Base, Candidate, Trial, TrialState
+from psgmodel.dump.observe import Observation
+from psgmodel.reglog.log import RegisterLog
+
+PAIR_SEEDS = 6
+"""Single changes on top of which every other one is tried."""
+
+Progress = Callable[[int, int], bool]
+"""Told how many changes were tried and how many there are to try so far; returns whether to go on."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Suspect:
+    """One change, or two at once, and what it explains.
+
+    Attributes
+    ----------
+    changes : tuple of Change
+    explained : int, clock cycles
+        Differing cycles that would agree, less those that would newly differ.
+    left : int, clock cycles
+        Cycles that would still differ.
+    signals : tuple of str
+        Signals that differ and would differ less.
+    first_left : int or None, clock cycles
+        First cycle that would still differ.
+    """
+
+    changes: tuple[Change, ...]
+    explained: int
+    left: int
+    signals: tuple[str, ...]
+    first_left: int | None
+
+    @property
+    def complete(self) -> bool:
+        """Whether nothing would differ any more."""
+        return self.left == 0
+
+    @property
+    def of_writes(self) -> bool:
+        """Whether it blames a write rather than the description."""
+        return any(change.move is Move.WRITE for change in self.changes)
+
+    def __str__(self) -> str:
+        return " and ".join(str(change) for change in self.changes)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Suspicion:
+    """What a search for suspects found.
+
+    Attributes
+    ----------
+    standings : dict from signal name to Standing
+        How the signals stand without any change.
+    cycles : int, clock cycles
+        Cycles that differ, over all signals.
+    ranked : tuple of Suspect
+        The best first.
+    singles, pairs : int
+        Changes tried alone, and on top of another.
+    stopped : bool
+        The search was stopped before its end.
+    """
+
+    standings: Mapping[str, Standing]
+    cycles: int
+    ranked: tuple[Suspect, ...]
+    singles: int
+    pairs: int
+    stopped: bool
+
+
+def find_suspects(
+    chip: Chip,
+    observation: Observation,
+    log: RegisterLog,
+    *,
+    latency: int = 0,
+    pairs: bool = True,
+    progress: Progress | None = None,
+) -> Suspicion:
+    """Search for what makes a dump differ from a chip.
+
+    Parameters
+    ----------
+    chip : Chip
+    observation : Observation
+        Of the dump.
+    log : RegisterLog
+        What the unit was told, as the model follows it.
+    latency : int, clock cycles
+        How late the dump is.
+    pairs : bool
+        Try two changes at once where no single one explains everything.
+    progress : function of (int, int) to bool, optional
+        False stops the search; what was found so far is ranked.
+
+    Returns
+    -------
+    Suspicion
+    """
+    search = _SearchState(HeardDump(chip, observation, latency), progress)
+    base = search.trials.base(chip, log)
+    found = search.singles(base)
+    singles = search.trials.tried
+    suspects = [_suspect(base, (trial,)) for trial in found]
+    if pairs and base.cycles and not any(s.complete for s in suspects):
+        suspects += search.pairs(base, found)
+    ranked = sorted((s for s in suspects if s.explained > 0), key=_rank)
+    return Suspicion(
+        base.standings, base.cycles, tuple(ranked), singles, search.trials.tried - singles, search.trials.stopped
+    )
+
+
+def _rank(suspect: Suspect) -> tuple[object, ...]:
+    return -suspect.explained, len(suspect.changes), tuple(change.simplicity for change in suspect.changes)
+
+
+def _suspect(base: Base, trials: tuple[Trial, ...]) -> Suspect:
+    standings = dict(base.standings)
+    for trial in trials:
+        standings.update(trial.after)
+    left = sum(s.cycles for s in standings.values())
+    helped = tuple(n for n, s in standings.items() if s.cycles < base.standings[n].cycles)
+    firsts = [s.first for s in standings.values() if s.first is not None]
+    return Suspect(tuple(t.change for t in trials), base.cycles - left, left, helped, min(firsts, default=None))
+
+
+class _SearchState:
+    """One search: what was tried, how much there is to try."""
+
+    def __init__(self, heard: HeardDump, progress: Progress | None) -> None:
+        self.heard, self.total = heard, 0
+        self._progress = progress
+        self.trials = TrialState(heard, self._go_on)
+
+    def _go_on(self, tried: int) -> bool:
+        return self._progress is None or self._progress(tried, max(self.total, tried))
+
+    def singles(self, base: Base) -> list[Trial]:
+        """Return the single changes that help some signal."""
+        found: list[Trial] = []
+        candidates = self._candidates(base)
+        done: list[str] = []
+        for name in base.differing():
+            if any(trial.explained == base.cycles for trial in found):
+                break
+            helping = self._search(base, name, candidates)
+            found += helping
+            found += self._shared(base, name, helping)
+            done.append(name)
+        return _distinct(found)
+
+    def pairs(self, base: Base, singles: list[Trial]) -> list[Suspect]:
+        """Return suspects of two changes: every change on top of each of the best single ones."""
+        found: list[Suspect] = []
+        for seed in self._seeds(base, singles):
+            if self.trials.stopped:
+                break
+            changed = self.trials.base(seed.chip, seed.log, {**base.standings, **seed.after})
+            differing = changed.differing()
+            if not differing:
+                continue
+            second = self._search(changed, differing[0], self._candidates(changed))
+            second += self._shared(changed, differing[0], second)
+            found += [_suspect(base, (seed, trial)) for trial in second]
+            if any(s.complete for s in found):
+                break
+        return found
+
+    def _seeds(self, base: Base, singles: list[Trial]) -> list[Trial]:
+        """Return the single changes that explain most, and those that move the first difference furthest."""
+        by_share = sorted(singles, key=lambda t: (-t.explained, t.change.simplicity))
+        far = [t for t in singles if t.explained > 0]
+        far.sort(key=lambda t: (-min(s.first or self.heard.end for s in t.after.values()), t.change.simplicity))
+        mixed = [t for pair in zip(by_share, far, strict=False) for t in pair]
+        return _distinct([*mixed, *by_share])[:PAIR_SEEDS]
+
+    def _candidates(self, base: Base) -> list[Candidate]:
+        changes = sorted(changes_of(base.chip), key=lambda c: c.simplicity)
+        found = [self.trials.candidate(base, change) for change in changes]
+        return [candidate for candidate in found if candidate is not None]
+
+    def _search(self, base: Base, name: str, candidates: list[Candidate]) -> list[Trial]:
+        """Try everything that touches a signal."""
+        first = base.standings[name].first
+        assert first is not None
+        touching = [c for c in candidates if name in c.touches]
+        touching += self._write_candidates(base, name, first)
+        self.total = self.trials.tried + len(touching)
+        return self.trials.helping(base, name, touching)
+
+    def _write_candidates(self, base: Base, name: str, first: int) -> Iterator[Candidate]:
+        for change in write_changes(base.chip, base.log, name, first):
+            candidate = self.trials.candidate(base, change, name)
+            if candidate is not None:
+                yield candidate
+
+    def _shared(self, base: Base, name: str, helping: list[Trial]) -> list[Trial]:
+        """Return the changes that help other channels also, made in all that they help."""
+        others = [n for n in base.differing() if n != name and n in base.chip.channels]
+        found = []
+        for trial in helping:
+            siblings = []
+            for other in others:
+                sibling = trial.change.sibling(base.chip, name, other)
+                candidate = self.trials.candidate(base, sibling) if sibling is not None else None
+                if candidate is not None and self.trials.helping(base, other, [candidate]):
+                    siblings.append(candidate.change)
+            if siblings:
+                joined = self.trials.candidate(base, trial.change.joined(siblings))
+                whole = self.trials.measured(base, joined) if joined is not None else None
+                if whole is not None:
+                    found.append(whole)
+        return found
+
+
+def _distinct(trials: list[Trial]) -> list[Trial]:
+    """Return trials without those that say the same again."""
+    return list({str(t.change): t for t in reversed(trials)}.values())[::-1]
