@@ -131,7 +131,7 @@ def load_text(stage: Stage) -> str:
 def _tone_text(measure: StageMeasure) -> str:
     plan = measure.plan
     clocks = counted(plan.end, "clock")
-    how = "exact lines" if plan.repeats else "window: Kaiser, beta 38"
+    how = "exact lines" if plan.repeats else "Blackman-Harris window"
     text = (
         f"sine of {hertz(float(plan.hz))} at {plan.dbfs:g} dBFS; {clocks} simulated, the last "
         f"{1000 * float(plan.seconds):.3g} ms measured ({plan.periods} periods; {how})"

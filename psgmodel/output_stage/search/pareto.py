@@ -13,8 +13,8 @@ from psgmodel.output_stage.stage import Figure
 def pareto_front(rows: Sequence[dict[Figure, float]], figures: Sequence[Figure]) -> tuple[int, ...]:
     """Return the indices of the rows that no other row beats, figures taken as reports print them.
 
-    That is decibels to a tenth, volts and amperes to three digits: finer differences are no reason to build. A row beats
-    another where it is no worse in every figure and better in one. Of equal rows all stand.
+    That is decibels to a tenth, volts and amperes to three digits: finer differences are no reason to build. A row
+    beats another where it is no worse in every figure and better in one. Of equal rows all stand.
 
     Parameters
     ----------

@@ -80,6 +80,7 @@ def _converter(converter: Converter) -> list[str]:
         f'feed = "{converter.feed.value}"',
         f"full-scale = {converter.full_scale!r}",
         f"bias = {converter.bias!r}",
+        f"input-scale = {converter.input_scale!r}",
     ]
     lines += [f"resistance = {converter.resistance!r}", f"pass-band = {converter.pass_band!r}"]
     lines += [f"stop-band = {converter.stop_band!r}", f"stop-attenuation = {converter.stop_attenuation!r}"]

@@ -108,8 +108,8 @@ def follow_code(stage: Stage, heard: FloatArray, code: FloatArray | None) -> Hea
 
 
 def full_scale_volts(stage: Stage, response: Response) -> float:
-    """Return the peak of a full-scale sine of 1 kHz at the load, volt."""
-    return stage.full_scale_peak * response.gain_1k
+    """Return the peak of a full-scale sine of 1 kHz at the load, volt; a scaled input makes it smaller."""
+    return stage.full_scale_peak * stage.input_scale * response.gain_1k
 
 
 def _follows(stage: Stage, heard: FloatArray, code: FloatArray) -> float | None:

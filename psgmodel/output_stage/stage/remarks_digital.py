@@ -143,7 +143,7 @@ def _overload(measure: StageMeasure) -> Iterator[Remark]:
         yield Remark(
             RemarkKind.OVERLOADED,
             f"{measure.saturations} samples of the converter were held at the ends of its range{first}",
-            "a lower level",
+            "a lower level, or an input-scale of the converter below 1",
             stage.places.get("converter"),
             serious=True,
         )

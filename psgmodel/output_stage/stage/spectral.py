@@ -5,8 +5,9 @@ output's clock, and the curve they draw, one point a clock.
 
 The levels stand still between clock edges, so one transform of a record gives every line up to half the clock without
 sampling and without aliasing; each is multiplied by the network's response. Where the levels do not repeat with the
-record (sigma-delta, shaped) the seam is seen by lines as a small step; the tone is then measured through a window,
-which does not see the ends, and ripple leaves the ends out.
+record (sigma-delta, shaped) the seam is seen by lines as a small step; the tone is then measured through a Blackman-
+Harris window, which does not see the ends (the tone has whole periods in the record, so none of it leaves its lobe),
+and ripple leaves the ends out.
 """
 
 from __future__ import annotations
@@ -70,7 +71,7 @@ class LoadRecord:
         if self.plan.repeats:
             return measure_tone_of_lines(self._below(BAND_END_HZ), hz, settings)
         samples, rate = self.samples_below(_LOW_HZ)
-        return measure_tone(samples, rate, hz, settings)
+        return measure_tone(samples, rate, hz, settings or ToneSettings(window=Window.BLACKMAN_HARRIS))
 
     def ripple(self) -> Ripple:
         """Return everything above 20 kHz, volt: peak to peak of the curve at clock edges, and rms."""

@@ -27,8 +27,8 @@ MOST_CLOCKS = 2**22
 """Longest record, in clocks of the output or of the code."""
 
 _SETTLE_S = Fraction(2, 1000)
-_LEAST_PERIODS = 36
-"""So many tone periods keep tone, harmonics and DC apart under the window."""
+_LEAST_PERIODS = {True: 2, False: 24}
+"""Tone periods of a record: exact lines need few; a window needs so many to keep tone, harmonics and DC apart."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,12 +74,12 @@ def plan_tone(stage: Stage) -> TonePlan:
     count = max(1, round(seconds * common)) if fits else 0
     length = count / common if fits else Fraction(round(seconds * rate)) / rate
     updates = round(length * rate)
-    hz = max(wanted.hz, _LEAST_PERIODS / float(length))
+    repeats = fits and (isinstance(stage.output, Converter) or isinstance(stage.modulator, Pwm))
+    hz = max(wanted.hz, _LEAST_PERIODS[repeats] / float(length))
     periods = _coprime(max(1, round(Fraction(hz) * length)), updates)
     settle = _settle_updates(stage, rate) / rate
     if fits:
         settle = Fraction(math.ceil(settle * common)) / common
-    repeats = fits and (isinstance(stage.output, Converter) or isinstance(stage.modulator, Pwm))
     return TonePlan(
         hz=periods / length,
         dbfs=wanted.dbfs,
