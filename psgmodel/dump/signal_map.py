@@ -43,6 +43,7 @@ from typing import Any, Literal
 from psgmodel.chip.options import ReadingState, option, read_record, show
 from psgmodel.chip.records import Chip
 from psgmodel.dump.bus import BusProbe
+from psgmodel.dump.names import level_width
 from psgmodel.dump.rules import ClockRule, Edge, GridRule, ResetRule
 from psgmodel.errors import MapError, nearest
 from psgmodel.steps import MAX_CYCLE
@@ -102,7 +103,9 @@ class LevelEntry:
     """A channel (items of ``[channels]``): its level at every cycle. The name of the signal alone will do."""
 
     signal: str = option("The level of the channel.")
-    signed: bool = option("Read the bits as two's complement.", default=False)
+    signed: bool = option(
+        "Read the bits as two's complement.", default=False, shown="true where the chip's level can be negative"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -238,6 +241,10 @@ def _read(file: TomlFile, chip: Chip) -> SignalMap:
         "pins": _group(PinEntry, "pins", outputs, state),
         "recordings": _group(RecordingEntry, "recordings", outputs, state),
     }
+    for name, entry in (groups["channels"] or {}).items():
+        given = file.data["channels"][name]
+        if name in chip.channels and not (isinstance(given, dict) and "signed" in given):
+            groups["channels"][name] = replace(entry, signed=level_width(chip.channels[name]).signed)
     clock = _section(ClockEntry, "clock", state)
     bus = _section(BusEntry, "bus", state)
     if clock is not None:

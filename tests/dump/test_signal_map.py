@@ -57,10 +57,22 @@ def test_a_map_says_every_part_in_plain_words() -> None:
     assert found.channels is not None
     assert found.channels["wave"].signed
     assert not found.channels["a"].signed
+
     assert found.outputs is not None
     assert found.outputs["left"].strobe_active == "low"
     assert found.pins is not None
     assert found.pins["right"].signal == "pwm_right"
+
+
+def test_a_level_that_can_be_negative_is_read_as_twos_complement_unless_the_map_says_otherwise() -> None:
+    siskin = load_chip("patches/siskin.toml")
+    assert siskin.channels["v"].levels == "bipolar"
+    found = load_map("patches/siskin-bench.toml", siskin)
+    assert found.channels is not None
+    assert {name for name, entry in found.channels.items() if entry.signed} == {"v"}
+    plain = parse_map('format = 1\n[channels]\nv = { signal = "level_v", signed = false }\n', siskin)
+    assert plain.channels is not None
+    assert not plain.channels["v"].signed
 
 
 def test_a_dump_without_its_clock_has_a_period_in_the_map() -> None:
