@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from psgmodel.output_stage.networks import Drive, SampleKind, sampled, state_space
 from psgmodel.output_stage.stage.path import PathState, drive_of
 from psgmodel.output_stage.stage.records import Stage
+from psgmodel.output_stage.stage.spectral import settled_reading
 from psgmodel.steps import Steps
 
 FloatArray = NDArray[np.float64]
@@ -50,7 +51,7 @@ class HeardState:
         self._probe = self._space.output()
         self._state: FloatArray | None = None
         self._open: Steps | None = None
-        self._low_pass = DecimatorState()
+        self._low_pass = DecimatorState(0.0)
         ratio = Fraction(stage.clock) / (RATE * _FINE)
         self._whole_slots = ratio.numerator <= _LONGEST_SLOT_RATIO
         self._slot_cycles = ratio.numerator
@@ -58,7 +59,9 @@ class HeardState:
     def push(self, code: Steps) -> FloatArray:
         """Return the samples that a further piece of code makes known, volt."""
         if self._state is None and len(code):
-            self._state = self._space.settled(self._stage.code_volts(int(code.level[0])))
+            before = self._stage.code_volts(int(code.level[0]))
+            self._state = self._space.settled(before)
+            self._low_pass = DecimatorState(settled_reading(self._space, self._probe, before))
         return self._levels(self.path.push(code), last=False)
 
     def finish(self) -> FloatArray:
@@ -90,18 +93,19 @@ class HeardState:
 
 
 class DecimatorState:
-    """A low-pass and every sixteenth sample of what comes out of it, fed piece by piece; its delay is taken out."""
+    """A low-pass and every sixteenth sample of what comes out of it, fed piece by piece; its delay is taken out.
 
-    def __init__(self) -> None:
+    `before` is what stood before the first fine sample.
+    """
+
+    def __init__(self, before: float) -> None:
         self._taps = decimator_taps()
-        self._held: FloatArray | None = None
+        self._held = np.full(_HALF, before)
 
     def push(self, fine: FloatArray) -> FloatArray:
         """Return the samples that further fine samples make known."""
         if not fine.size:
             return np.zeros(0)
-        if self._held is None:
-            self._held = np.full(_HALF, fine[0])
         self._held = np.concatenate([self._held, fine])
         # Invariant: `_held` begins half a filter before the next sample to be made.
         count = max(0, (self._held.size - self._taps.size) // _FINE + 1)
@@ -114,7 +118,7 @@ class DecimatorState:
 
     def finish(self) -> FloatArray:
         """Return the samples that stand before the end, the last fine sample held."""
-        if self._held is None or self._held.size <= _HALF:
+        if self._held.size <= _HALF:
             return np.zeros(0)
         return self.push(np.full(_HALF, self._held[-1]))
 
