@@ -4,7 +4,8 @@ Stage: output stage, searching. In: goals. Out: every modulator that can be buil
 distortion in the band, and the lines and noise above it, before the network.
 
 Estimates, for a sine at the level of the test tone; the simulation of the finalists replaces them
-  counters     step**2/12 spread evenly up to half the carrier; shaped: times |2 sin(pi f / carrier)|**(2 order)
+  counters     step**2/12 spread evenly up to half the carrier; shaped: times |2 sin(pi f / carrier)|**(2 order),
+               and 10 dB more for order 2, whose noise the pulses fold back into the band (measured here, no source)
   sigma-delta  swing**2/12 shaped likewise from the clock; second order 6 dB more (one-bit loops miss the formula by
                about that much: their error is neither white nor independent)
   harmonics    2 and 3 of a pulse taken once a carrier period: D. G. Holmes, T. A. Lipo, Pulse Width Modulation for
@@ -44,6 +45,7 @@ CARRIER_MULTIPLES = (1, 3, 5)
 """Lines of a carrier at half duty that the estimate counts; the even ones are not there."""
 
 SECOND_ORDER_EXTRA_DB = 6.0
+SHAPED_2_EXTRA_DB = 10.0
 _LEAST_CARRIER_HZ = 2 * BAND_HZ
 
 
@@ -199,7 +201,8 @@ def estimate_band(side: DigitalSide, tone: ToneRequest, code_bits: int, code_sin
     distortion = rms * _harmonics(tone.hz / carrier, ratio, counter.edge is PwmEdge.CENTRE)
     power = (side.swing / min(counter.length, 2**code_bits)) ** 2 / 12
     if isinstance(form, ShapedPwm):
-        noise = math.sqrt(power * 10 ** (in_band_gain_db(form.shaper.order, carrier / (2 * BAND_HZ)) / 10))
+        extra = SHAPED_2_EXTRA_DB if form.shaper.order == 2 else 0.0
+        noise = math.sqrt(power * 10 ** ((in_band_gain_db(form.shaper.order, carrier / (2 * BAND_HZ)) + extra) / 10))
         hz, slices = _shaped_noise(power, carrier, form.shaper.order)
     else:
         noise = math.sqrt(power * min(1.0, 2 * BAND_HZ / carrier))
