@@ -110,7 +110,7 @@ package siskin_parts is
     -- Whether the write goes to this index with this bit set; a strobe.
     function strobe(w : write_t; index, bit_number : natural) return boolean;
 
-    -- Section 6: what happens at an edge at which no start acts, on old fields.
+    -- Section 6: what happens at an edge at which no start acts, on old fields. Where one acts, `control` comes after it.
     procedure step_square(s : inout square_t);  -- at a tick of quarter
     procedure step_u(u : inout table_u_t; memory : in memory_t);
     procedure step_v(v : inout table_v_t);
@@ -809,17 +809,13 @@ begin
                 else
                     u_pair := u.position / 2;
                     if quarter then
-                        if not strobe(w, 16#14#, 0) then
-                            step_square(p);
-                        end if;
-                        if not strobe(w, 16#1C#, 0) then
-                            step_square(q);
-                        end if;
+                        step_square(p);  -- a start overwrites all it does
+                        step_square(q);  -- likewise
                         if not (w.here and w.index = 16#38#) then
                             step_y(y);
                         end if;
                     end if;
-                    step_u(u, u_memory);  -- a start overwrites all it does
+                    step_u(u, u_memory);  -- likewise
                     if not strobe(w, 16#28#, 15) then
                         step_v(v);
                     end if;

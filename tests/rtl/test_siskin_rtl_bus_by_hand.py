@@ -98,8 +98,12 @@ def test_read_moves_no_index(siskin: Siskin) -> None:
 
 def test_nothing_in_reset_is_unknown_after_its_first_edge(siskin: Siskin) -> None:
     run = siskin([], cycles=10)
-    for name in ("level_p", "level_q", "level_u", "level_v", "level_x", "level_y"):
-        assert run[name] == [(0, 0)]
+    first_edge = run.edges.phase - 5 * run.edges.period
+    for name in ("dout", "level_p", "level_q", "level_u", "level_v", "level_x", "level_y", "out_main"):
+        changes = run.raw.signals[name]
+        assert [set(text) for time, text in changes if time < first_edge] == [{"U"}]
+        assert [text for time, text in changes if time == first_edge] == ["0"]
+        assert all(set(text) <= {"0", "1"} for time, text in changes if time >= first_edge)
 
 
 def test_registers_read_their_reset_values(siskin: Siskin) -> None:
@@ -122,6 +126,19 @@ def test_registers_read_the_bits_that_exist(siskin: Siskin) -> None:
     expected |= {0x30: 0x73, 0x31: 0x3FF, 0x32: 0, 0x34: 0, 0x38: 0x3F07, 0x3A: 0, 0x3C: 0}
     expected |= dict.fromkeys(range(0x50, 0x60), 0)
     assert read_all(siskin, list(range(128)), burst, 200) == [expected.get(index, 0xFFFF) for index in range(128)]
+
+
+def test_every_register_holds_its_own_value(siskin: Siskin) -> None:
+    # No start among them; index 0x28, V_TUNE, without its bit 15, and 0x38, Y_TUNE, apart, since its write starts Y.
+    own = {P_TUNE: 0xA11, P_LEVEL: 0x122, P_SLIDE: 0x33, 0x18: 0x544, 0x19: 0x255, 0x1B: 0x46, U_TUNE: 0x777}
+    own |= {U_LEVEL: 0x188, V_TUNE: 0x2999, X_TUNE: 0x22, X_LEVEL: 0x3BB, 0x38: 0x2C05, ROUTE: 0x2D, CONTROL: 0x21}
+    looks = [(100 + 3 * n, index) for n, index in enumerate(own)]
+    run = siskin(list(own.items()), cycles=150, looks=looks)
+    assert {index: value_at(run["dout"], cycle) for cycle, index in looks} == own
+
+
+def test_tune_register_of_an_active_table_v_reads_no_start(siskin: Siskin) -> None:
+    assert siskin.read([(V_TUNE, 0xF123)], [], V_TUNE, 20) == 0x7123
 
 
 @pytest.mark.parametrize(

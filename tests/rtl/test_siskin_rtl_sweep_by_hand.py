@@ -168,10 +168,14 @@ def test_tune_written_at_the_edge_of_a_sweep_step_wins_while_the_copy_is_swept(s
     assert tune_at(siskin, setup, then, [SLIDE_1 + 2, SLIDE_2 - 2, SLIDE_2 + 1]) == [100, 100, 449]
 
 
-def test_tune_written_between_the_steps_does_not_reach_the_copy(siskin: Siskin) -> None:
-    setup = [(P_TUNE, 800), (P_SLIDE, sweep(2, 1, FALLS))]
+@pytest.mark.parametrize(("period", "falls", "swept"), [(800, FALLS, 599), (400, 0, 500)])
+def test_tune_written_between_the_steps_does_not_reach_the_copy(
+    siskin: Siskin, period: int, falls: int, swept: int
+) -> None:
+    # 800 - 200 - 1 and 400 + 100.
+    setup = [(P_TUNE, period), (P_SLIDE, sweep(2, 1, falls))]
     then: list[Write] = [(20, P_KEY, START), (40, P_TUNE, 100)]
-    assert tune_at(siskin, setup, then, [50, SLIDE_1 + 1]) == [100, 599]
+    assert tune_at(siskin, setup, then, [50, SLIDE_1 + 1]) == [100, swept]
 
 
 def test_sweep_step_uses_the_fields_that_stood_before_its_edge(siskin: Siskin) -> None:
@@ -180,6 +184,15 @@ def test_sweep_step_uses_the_fields_that_stood_before_its_edge(siskin: Siskin) -
     setup = [(P_TUNE, 800), (P_SLIDE, sweep(2, 1, FALLS))]
     then: list[Write] = [(20, P_KEY, START), (SLIDE_1, P_SLIDE, sweep(3, 3, FALLS))]
     assert tune_at(siskin, setup, then, [SLIDE_1 + 2, SLIDE_2 + 1, SLIDE_4 + 1]) == [599, 524, 524]
+
+
+@pytest.mark.parametrize(("before", "written", "tune"), [(1, 0, 599), (0, 1, 800)])
+def test_whether_a_slide_counts_depends_on_the_sweep_period_before_its_edge(
+    siskin: Siskin, before: int, written: int, tune: int
+) -> None:
+    setup = [(P_TUNE, 800), (P_SLIDE, sweep(2, before, FALLS))]
+    then: list[Write] = [(20, P_KEY, START), (SLIDE_1, P_SLIDE, sweep(2, written, FALLS))]
+    assert tune_at(siskin, setup, then, [SLIDE_1 + 2]) == [tune]
 
 
 def test_second_look_uses_the_shift_that_stood_before_its_edge(siskin: Siskin) -> None:

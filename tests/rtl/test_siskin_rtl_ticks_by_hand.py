@@ -100,6 +100,13 @@ def test_restart_of_the_sequencer_begins_the_steps_anew(siskin: Siskin, restart:
     assert run["level_x"] == [(0, 0), (20, 255), (restart + 30000, 0)]
 
 
+@pytest.mark.parametrize("restart", [20, 21, 22, 23])
+def test_restart_of_the_sequencer_does_not_disturb_quarter(siskin: Siskin, restart: int) -> None:
+    # Ticks at 11, 15 and so on: the eighteenth, which ends position 5, at 11 + 17 * 4.
+    run = siskin([(P_TUNE, 1023), (P_LEVEL, 63)], [(10, P_KEY, START), (restart, BEAT, 0)], cycles=90)
+    assert run["level_p"] == [(0, 0), (10, 255), (79, 0)]
+
+
 def test_restart_at_the_edge_of_a_step_is_step_0_and_no_other(siskin: Siskin) -> None:
     # Step 1, a fade, is due at 22499: the restart makes it a span, and step 1 is at 37499. P's timer has 2 counts: 7499
     # and 22499.
