@@ -71,9 +71,16 @@ def moves_of(kind: Any, value: Any, meta: Mapping[str, Any]) -> Iterator[Moved]:
     found = sorted(_moves(kind, value, meta), key=lambda m: (list(Move).index(m.move), m.distance))
     seen = [value]
     for moved in found:
-        if moved.value not in seen:
+        if moved.value not in seen and not _repeats(moved.value, value, meta):
             seen.append(moved.value)
             yield moved
+
+
+def _repeats(new: Any, old: Any, meta: Mapping[str, Any]) -> bool:
+    """Return whether a list of positions names one twice; in a table of any other numbers that may be."""
+    if not isinstance(new, tuple) or meta.get("at_most", MAX_INT) - (meta.get("at_least") or 0) > SMALL_RANGE:
+        return False
+    return len(set(new)) < len(new) and len(set(old)) == len(old)
 
 
 def _moves(kind: Any, value: Any, meta: Mapping[str, Any]) -> Iterator[Moved]:

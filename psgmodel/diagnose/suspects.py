@@ -7,19 +7,17 @@ Stage: diagnose. In: a chip, a dump that differs from it. Out: changes, ranked b
 2. Where none explains everything, they are tried on every other signal that differs.
 3. Where still none does, pairs: the best single changes are made, and every change is tried on top of each.
 
-Rank: the more differing cycles a suspect explains (net of those that newly differ) the better; of equals the one with
-fewer changes, then the simpler (`psgmodel.diagnose.moves.Move`).
+How suspects are ranked, and how sure the best one is, stands in `suspicion`; what is simpler, in `moves`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
 
 from psgmodel.chip.records import Chip
-from psgmodel.diagnose.changes import Change, changes_of, write_changes
-from psgmodel.diagnose.moves import Move
-from psgmodel.diagnose.standing import HeardDump, Standing
+from psgmodel.diagnose.changes import changes_of, write_changes
+from psgmodel.diagnose.standing import HeardDump
+from psgmodel.diagnose.suspicion import Suspect, Suspicion, ranked
 from psgmodel.diagnose.trials import Base, Candidate, Trial, TrialState
 from psgmodel.dump.observe import Observation
 from psgmodel.reglog.log import RegisterLog
@@ -29,69 +27,6 @@ PAIR_SEEDS = 6
 
 Progress = Callable[[int, int], bool]
 """Told how many changes were tried and how many there are to try so far; returns whether to go on."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Suspect:
-    """One change, or two at once, and what it explains.
-
-    Attributes
-    ----------
-    changes : tuple of Change
-    explained : int, clock cycles
-        Differing cycles that would agree, less those that would newly differ.
-    left : int, clock cycles
-        Cycles that would still differ.
-    signals : tuple of str
-        Signals that differ and would differ less.
-    first_left : int or None, clock cycles
-        First cycle that would still differ.
-    """
-
-    changes: tuple[Change, ...]
-    explained: int
-    left: int
-    signals: tuple[str, ...]
-    first_left: int | None
-
-    @property
-    def complete(self) -> bool:
-        """Whether nothing would differ any more."""
-        return self.left == 0
-
-    @property
-    def of_writes(self) -> bool:
-        """Whether it blames a write rather than the description."""
-        return any(change.move is Move.WRITE for change in self.changes)
-
-    def __str__(self) -> str:
-        return " and ".join(str(change) for change in self.changes)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Suspicion:
-    """What a search for suspects found.
-
-    Attributes
-    ----------
-    standings : dict from signal name to Standing
-        How the signals stand without any change.
-    cycles : int, clock cycles
-        Cycles that differ, over all signals.
-    ranked : tuple of Suspect
-        The best first.
-    singles, pairs : int
-        Changes tried alone, and on top of another.
-    stopped : bool
-        The search was stopped before its end.
-    """
-
-    standings: Mapping[str, Standing]
-    cycles: int
-    ranked: tuple[Suspect, ...]
-    singles: int
-    pairs: int
-    stopped: bool
 
 
 def find_suspects(
@@ -130,14 +65,15 @@ def find_suspects(
     suspects = [_suspect(base, (trial,)) for trial in found]
     if pairs and base.cycles and not any(s.complete for s in suspects):
         suspects += search.pairs(base, found)
-    ranked = sorted((s for s in suspects if s.explained > 0), key=_rank)
     return Suspicion(
-        base.standings, base.cycles, tuple(ranked), singles, search.trials.tried - singles, search.trials.stopped
+        base.standings,
+        base.cycles,
+        sum(s.stretches for s in base.standings.values()),
+        ranked(suspects, base.cycles),
+        singles,
+        search.trials.tried - singles,
+        search.trials.stopped,
     )
-
-
-def _rank(suspect: Suspect) -> tuple[object, ...]:
-    return -suspect.explained, len(suspect.changes), tuple(change.simplicity for change in suspect.changes)
 
 
 def _suspect(base: Base, trials: tuple[Trial, ...]) -> Suspect:

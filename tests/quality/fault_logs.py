@@ -50,7 +50,7 @@ class ScoreState:
         if channel == "a":
             found[BEND] = rng.randrange(8) if rng.random() < 0.3 else rng.randrange(3)
             found[BEND] |= rng.choice((0, 0, 8)) | rng.choice((0, 1, 1, 1, 2)) << 4
-            period = rng.choice((period, rng.randrange(2000, 4096)))
+            period = rng.choice((period, rng.randrange(2, 40), rng.randrange(2000, 4096)))
         if channel == "noise":
             found[PITCH] = rng.choice((rng.randrange(5), rng.randrange(9), rng.randrange(16))) | rng.randrange(8) << 4
             found[PITCH] = rng.choice((found[PITCH], found[PITCH], found[PITCH], 0x0E))
