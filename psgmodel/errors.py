@@ -131,6 +131,10 @@ class StageError(PsgmodelError):
     """An output-stage description, network or part value that cannot be used."""
 
 
+class StimulusError(PsgmodelError):
+    """A stimulus that cannot be made, or cannot be exported to a test bench."""
+
+
 class OutputError(PsgmodelError):
     """A result that cannot be written."""
 

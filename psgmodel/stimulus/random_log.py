@@ -1,0 +1,230 @@
+"""Random logs: constrained chance that a real bus could have made.
+
+Stage: stimulus. In: a chip, a seed, a length and a number of writes. Out: a register log; the same input gives the same
+log. All from the description: what can be written, its widths, its strobes and the ticks that it can meet.
+
+A log is drawn so:
+
+1. An intent at a time: a field with a value of one class (0, 1, one bit, the largest, any number), a strobe, a sample,
+   a register as a whole, the power bit, or a run of data behind an index port that steps on.
+2. Each gets a cycle: half of them such that the write acts at a tick of its block, or one cycle beside it.
+3. In the order of these cycles, intents become writes; the bits that are not meant keep what was written last.
+4. Where a mirror stands for an address, a quarter of its writes goes there.
+5. Writes are moved apart to the least spacing, on to later cycles; those that this pushes past the end, back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from psgmodel.chip.records import Chip, Field
+from psgmodel.errors import StimulusError
+from psgmodel.reglog.log import RegisterLog, make_log
+from psgmodel.stimulus.chance import ChanceState
+from psgmodel.stimulus.shadow import BusWrite, ShadowState, Strobe, bus_writes, driven_fields, strobes_of
+
+SPACING = 4
+"""Least cycles between writes: as for a processor whose machine cycle takes four; common practice, no source."""
+
+WEIGHTS = {"start": 4, "field": 5, "stop": 1, "restart": 1, "sample": 2, "register": 1, "run": 1, "power": 1}
+BLOCKS = {"timer": "timer", "envelope": "envelope", "volume": "envelope", "sweep": "sweep", "period": "sweep"}
+LONGEST_RUN = 6
+
+
+@dataclass(frozen=True, slots=True)
+class _Intent:
+    """What is meant, how many bus writes it takes, and when the last of them should be.
+
+    `meant` is a field with its value, a strobe, a register or memory address with its value, or several of these for a
+    run; None for a lone index that fills up the number of writes.
+    """
+
+    cycle: int
+    writes: int
+    meant: tuple[Field, int] | Strobe | tuple[int, int] | list[int] | None
+
+
+def random_log(chip: Chip, seed: int, *, length: int, writes: int, spacing: int = SPACING) -> RegisterLog:
+    """Draw a log.
+
+    Parameters
+    ----------
+    chip : Chip
+    seed : int, 0 or more
+    length : int, clock cycles
+        End of the log.
+    writes : int
+        Number of bus writes.
+    spacing : int, clock cycles, optional
+        Least distance of two writes; 1 for a bus master in hardware.
+
+    Raises
+    ------
+    StimulusError
+        Numbers out of range, writes that do not fit into the length, or a chip to which nothing can be written.
+    """
+    for name, value, least in (("seed", seed, 0), ("writes", writes, 1), ("spacing", spacing, 1)):
+        if value < least:
+            raise StimulusError(f"{name} {value}, accepted: {least} and more")
+    if (writes - 1) * spacing >= length:
+        text = f"{writes} writes, {spacing} cycles apart, do not fit into {length} cycles"
+        raise StimulusError(text, hint=f"at most {(length - 1) // spacing + 1} do")
+    chance = ChanceState(seed)
+    rows, wanted = _written(chip, _Drawer(chip, chance, length, spacing).draw(writes), spacing)
+    rows = [(_mirrored(chip, chance, address), value) for address, value in rows]
+    cycle = _spaced(np.array(wanted, dtype=np.int64), length, spacing)
+    return make_log(cycle, [a for a, _ in rows], [v for _, v in rows], end=length, source=f"random log, seed {seed}")
+
+
+def _spaced(wanted: np.ndarray[tuple[int], np.dtype[np.int64]], length: int, spacing: int) -> list[int]:
+    """Move cycles on until they are `spacing` apart, then back from the end of the log."""
+    steps = np.arange(wanted.size, dtype=np.int64) * spacing
+    later = np.maximum.accumulate(np.maximum(wanted, 0) - steps) + steps
+    latest = length - 1 - steps[::-1]
+    return [int(c) for c in np.minimum(later, latest)]
+
+
+def _mirrored(chip: Chip, chance: ChanceState, address: int) -> int:
+    """Return a bus address, or now and then one that stands for it."""
+    for mirror in chip.mirrors:
+        if mirror.of <= address < mirror.of + mirror.size and chance.once_in(4):
+            return address - mirror.of + mirror.address
+    return address
+
+
+class _Drawer:
+    """Draws intents for one log."""
+
+    def __init__(self, chip: Chip, chance: ChanceState, length: int, spacing: int) -> None:
+        self.chip, self.chance, self.length, self.spacing = chip, chance, length, spacing
+        self.each = 2 if chip.bus.access == "index-data" else 1
+        self.fields = [f for f in driven_fields(chip) if f.name != "power"]
+        self.power = [f for f in driven_fields(chip) if f.name == "power"]
+        self.strobes = strobes_of(chip)
+        self.samples = [m.address + i for m in chip.memories.values() for i in range(m.size)]
+        self.owned = {*chip.registers, *self.samples}
+        kinds = {
+            "field": self.fields,
+            "sample": self.samples,
+            "register": list(chip.registers),
+            "power": self.power,
+            "run": self.owned if self.each == 2 else (),
+            **{event: self._strobes(event) for event in ("start", "stop", "restart")},
+        }
+        self.kinds = [kind for kind, weight in WEIGHTS.items() for _ in range(weight if kinds[kind] else 0)]
+        if not self.kinds:
+            raise StimulusError("nothing can be written to this chip: it has neither registers nor memories")
+
+    def _strobes(self, event: str) -> list[Strobe]:
+        return [s for s in self.strobes if s.target.endswith(f".{event}")]
+
+    def draw(self, writes: int) -> list[_Intent]:
+        """Draw intents that take so many bus writes, in the order of their cycles."""
+        found = []
+        left = writes
+        if self.power and left >= self.each:
+            found.append(_Intent(-1, self.each, (self.power[0], 1)))  # before everything, or nothing would sound
+            left -= self.each
+        while left > 0:
+            intent = self._intent(self.chance.among(self.kinds))
+            if intent.writes > left:
+                intent = _Intent(intent.cycle, left, None)
+            found.append(intent)
+            left -= intent.writes
+            if intent.meant == (*self.power, 0) and left >= self.each:  # locked; software soon unlocks it
+                found.append(_Intent(intent.cycle + self.chance.below(64), self.each, (self.power[0], 1)))
+                left -= self.each
+        return sorted(found, key=lambda intent: intent.cycle)
+
+    def _intent(self, kind: str) -> _Intent:
+        chance, chip = self.chance, self.chip
+        if kind in ("start", "stop", "restart"):
+            strobe = chance.among(self._strobes(kind))
+            name = strobe.target.rpartition(".")[0]
+            channel = chip.channels.get(name)
+            blocks = (channel.timer, channel.envelope, channel.sweep) if channel else ()
+            ticks = [b.ticks for b in blocks if b is not None] or list(chip.ticks)
+            return _Intent(self._cycle(ticks, channel.start_delay if channel else 0), self.each, strobe)
+        if kind in ("field", "power"):
+            field = chance.among(self.fields if kind == "field" else self.power)
+            registers = len({s.address for s in field.segments})
+            return _Intent(self._cycle(self._ticks(field), 0), self.each * registers, (field, self._value(field.bits)))
+        if kind == "run":
+            return self._run()
+        address = chance.among(self.samples if kind == "sample" else list(chip.registers))
+        return _Intent(self._cycle([], 0), self.each, (address, self._value(chip.bus.data_bits)))
+
+    def _run(self) -> _Intent:
+        """Draw data for one index after the other, as the port steps on; it ends where nobody owns the next."""
+        step, size = self.chip.bus.index_step, 1 << self.chip.bus.index_bits
+        run = [self.chance.among(sorted(a for a in self.owned if a < size))]
+        for _ in range(self.chance.below(LONGEST_RUN)):
+            if (upcoming := (run[-1] + step) % size) not in self.owned:
+                break
+            run.append(upcoming)
+        values = [self._value(self.chip.bus.data_bits) for _ in run]
+        return _Intent(self._cycle([], 0), 1 + len(run), [n for pair in zip(run, values, strict=True) for n in pair])
+
+    def _value(self, bits: int) -> int:
+        """Draw a value of one class: 0, 1, one bit, the largest, any."""
+        classes = (0, 1, 1 << self.chance.below(bits), (1 << bits) - 1, self.chance.bits(bits))
+        return self.chance.among(classes)
+
+    def _ticks(self, field: Field) -> list[str]:
+        name, _, rest = field.name.partition(".")
+        block = getattr(self.chip.channels.get(name), BLOCKS.get(rest.split(".")[0], ""), None)
+        return [block.ticks] if block is not None else []
+
+    def _cycle(self, ticks: list[str], delay: int) -> int:
+        """Draw the cycle of a write whose effect comes `delay` cycles after the register has changed."""
+        anywhere = self.chance.below(self.length)
+        if not ticks or self.chance.once_in(2):
+            return anywhere
+        source = self.chip.ticks[self.chance.among(ticks)]
+        divider = self.chip.dividers[source.divider]
+        every = divider.every * divider.steps
+        first = divider.first + divider.every * self.chance.among(source.at)
+        tick = first + max(0, anywhere - first) // every * every
+        cycle = tick - delay - self.chip.bus.write_latency + self.chance.among((0, 0, 0, -1, 1))
+        return cycle if 0 <= cycle < self.length else anywhere
+
+
+def _written(chip: Chip, intents: list[_Intent], spacing: int) -> tuple[list[BusWrite], list[int]]:
+    """Turn intents into bus writes and the cycles that these would like."""
+    shadow = ShadowState(chip)
+    rows: list[BusWrite] = []
+    wanted: list[int] = []
+    for intent in intents:
+        new = list(_bus_rows(chip, shadow, intent))
+        rows += new
+        wanted += [intent.cycle - spacing * (len(new) - 1 - i) for i in range(len(new))]
+    return rows, wanted
+
+
+def _bus_rows(chip: Chip, shadow: ShadowState, intent: _Intent) -> list[BusWrite]:
+    meant = intent.meant
+    if meant is None:
+        return _filling(chip, shadow, intent.writes)
+    if isinstance(meant, list):
+        data = [shadow.put(a, v) for a, v in zip(meant[::2], meant[1::2], strict=True)]
+        return [(chip.bus.index_address, data[0][0]), *((chip.bus.data_address, value) for _, value in data)]
+    if isinstance(meant, Strobe):
+        writes = [shadow.strobe(meant)]
+    elif isinstance(meant[0], Field):
+        if meant == (chip.fields.get("power"), 0):
+            shadow.clear()
+        writes = shadow.set({meant[0].name: meant[1]})
+    else:
+        writes = [shadow.put(meant[0], meant[1])]
+    return [row for write in writes for row in bus_writes(chip, write)]
+
+
+def _filling(chip: Chip, shadow: ShadowState, count: int) -> list[BusWrite]:
+    """Return writes that change nothing: registers written as they are, or an index alone."""
+    if chip.bus.access == "index-data":
+        return [(chip.bus.index_address, 0)] * count
+    quiet = [a for a, r in chip.registers.items() if not r.on_write] or [m.address for m in chip.memories.values()]
+    address = (quiet or list(chip.registers))[0]
+    return [(address, shadow.stored.get(address, 0))] * count
