@@ -25,6 +25,7 @@ COMMANDS = {
     "render": "turn a register log into WAV or FLAC files",
     "listen": "play a register log, quietly",
     "compare": "compare a simulation dump with the specification",
+    "shrink": "find the simplest register log that still fails",
     "stage": "measure an output stage, or search for one",
     "registers": "print the register map, or the description language",
     "doctor": "say what is installed and what is missing",

@@ -1,7 +1,8 @@
 """Progress: how far long work has come, on one line of a terminal.
 
 Stage: cli. In: how much of how much is done, in any unit. Out: a bar on standard error, at most ten times a second,
-gone when the work is done; nothing where no terminal looks on. This is the one place that reads a clock.
+gone when the work is done; nothing where no terminal looks on. This and `shrink`, whose budget may be in seconds, are
+the places that read a clock.
 """
 
 from __future__ import annotations
