@@ -27,6 +27,7 @@ COMMANDS = {
     "compare": "compare a simulation dump with the specification",
     "shrink": "find the simplest register log that still fails",
     "stage": "measure an output stage, or search for one",
+    "stimulus": "make register logs that test, and export logs to test benches",
     "registers": "print the register map, or the description language",
     "doctor": "say what is installed and what is missing",
 }
