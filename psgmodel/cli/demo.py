@@ -30,7 +30,16 @@ jingle, compares the simulation with the description, and then with a descriptio
 which one number is wrong. Copies the files, so that you can try things on them."""
 _EXAMPLE = "  psgmodel demo --out out"
 
-FILES = ("linnet.toml", "linnet-bench.toml", "jingle.csv", "jingle.vcd.gz")
+FILES = (
+    "linnet.toml",
+    "linnet-bench.toml",
+    "jingle.csv",
+    "jingle.vcd.gz",
+    "stage-pwm-rc.toml",
+    "stage-sigma-delta-rc-rc.toml",
+    "stage-codec.toml",
+    "stage-goals.toml",
+)
 RIGHT, WRONG = "taps = [17, 14]", "taps = [17, 11]"
 _RATE = 48_000
 

@@ -26,7 +26,7 @@ where one is given. Several stages are set side by side. Draws response and spec
 renders what the load hears. With --search: find stages that meet goals.
 Exit status: 0 measured, 1 a limit or goal is missed, 2 unusable input."""
 _EXAMPLE = """  psgmodel stage out/stage-pwm-rc.toml out/stage-sigma-delta-rc-rc.toml out/stage-codec.toml
-  psgmodel stage out/stage-sigma-delta-rc-rc.toml --log out/jingle.csv --chip out/linnet.toml --to 3s
+  psgmodel stage out/stage-sigma-delta-rc-rc.toml --log out/jingle.csv --chip out/linnet.toml
   psgmodel stage --search out/stage-goals.toml --keep out/found"""
 
 
@@ -78,6 +78,14 @@ def _check(arguments: argparse.Namespace) -> None:
         raise UsageError("stage: --log and --wav are two things to play", hint="give one of them")
     if arguments.log and not arguments.chip:
         raise UsageError("stage: --log needs --chip, the unit that plays it")
+    if arguments.picture:
+        from psgmodel.report.plots import check_picture_name
+
+        check_picture_name(arguments.picture)
+    if arguments.sound and Path(arguments.sound).suffix.lower() not in (".wav", ".flac"):
+        raise UsageError(
+            f'stage: "{arguments.sound}" does not say which kind of sound file it is', hint="end it in .wav or .flac"
+        )
     for option in ("sound", "netlist"):
         if getattr(arguments, option) and len(arguments.stages) > 1:
             raise UsageError(

@@ -17,7 +17,7 @@ from psgmodel.report.stage import load_text, modulator_text, network_text
 
 def measured_json(m: StageMeasure, remarks: Sequence[Remark]) -> dict[str, Any]:
     """Return one measured stage."""
-    t, plan, carrier = m.tone, m.plan, carrier_hz(m.stage)
+    plan = m.plan
     return {
         "file": m.stage.file,
         "title": m.stage.title,
@@ -41,6 +41,17 @@ def measured_json(m: StageMeasure, remarks: Sequence[Remark]) -> dict[str, Any]:
             "droop_20khz_db": finite(m.response.droop_db),
             "droop_20hz_db": finite(m.response.bass_droop_db),
         },
+        **_levels_json(m),
+        **_rest_json(m),
+        "rating_a": m.stage.rating,
+        "saturations": m.saturations,
+        "remarks": [remark_json(r) for r in remarks],
+    }
+
+
+def _levels_json(m: StageMeasure) -> dict[str, Any]:
+    t, carrier = m.tone, carrier_hz(m.stage)
+    return {
         "level": {
             "full_scale_v_rms": m.full_scale_rms,
             "full_scale_dbv": finite(volt_to_dbv(m.full_scale_rms)),
@@ -66,22 +77,26 @@ def measured_json(m: StageMeasure, remarks: Sequence[Remark]) -> dict[str, Any]:
             "carrier_hz": None if carrier is None else float(carrier),
             "carrier_lines_v_rms": [{"hz": c.hz, "v_rms": c.rms} for c in m.carrier],
         },
-        "idle_tones": None
-        if m.idle is None
-        else [{"code": i.code, "hz": i.hz, "dbfs": finite(i.tone_dbfs), "from_hz": i.from_hz} for i in m.idle.tones],
+    }
+
+
+def _rest_json(m: StageMeasure) -> dict[str, Any]:
+    up = m.power_up
+    idle = None
+    if m.idle is not None:
+        idle = [{"code": i.code, "hz": i.hz, "dbfs": finite(i.tone_dbfs), "from_hz": i.from_hz} for i in m.idle.tones]
+    return {
+        "idle_tones": idle,
         "power_up": {
-            "peak_v": m.power_up.peak,
-            "rests_at_v": m.power_up.rests_at,
-            "settles_after_s": m.power_up.settles_after,
-            "pin_peak_a": m.power_up.pin_peak,
-            "ramp_s": m.power_up.ramp,
+            "peak_v": up.peak,
+            "rests_at_v": up.rests_at,
+            "settles_after_s": up.settles_after,
+            "pin_peak_a": up.pin_peak,
+            "ramp_s": up.ramp,
         },
         "burdens": [
             {"part": b.name, "peak_a": b.peak, "rms_a": b.rms, "mean_a": b.mean, "power_w": b.power} for b in m.burdens
         ],
-        "rating_a": m.stage.rating,
-        "saturations": m.saturations,
-        "remarks": [remark_json(r) for r in remarks],
     }
 
 

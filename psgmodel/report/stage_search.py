@@ -37,8 +37,10 @@ def search_text(found: Search, kept: Sequence[str] = ()) -> str:
     text = f"{head}  {goals.title}  ({PurePath(goals.file).name})\n"
     text += _effort(found) + _goals_text(found)
     if good:
-        text += "\nstages that meet the goals, simulated, in rank"
-        text += f" ({', '.join(f.label for f in goals.rank_by)})\n\n" + _ranking(found) + _tolerance_text(found)
+        order = ", ".join(f.label for f in goals.rank_by)
+        text += f"\nstages that meet the goals, simulated, ranked by {order}\n"
+        text += "  SINAD and droop in dB, level in dBV, pin: peak current; * stands on the Pareto front\n\n"
+        text += _ranking(found) + _tolerance_text(found)
         text += _front_text(found)
     text += _others(found)
     if kept:
@@ -67,24 +69,23 @@ def _goals_text(found: Search) -> str:
 
 def _ranking(found: Search) -> str:
     shown = [f for f in SHOWN if f in found.simulated[0].figures]
-    header = ["", "modulator", *(_headed(f) for f in shown), "yield", ""]
+    header = ["", "modulator", *(_SHORT.get(f, f.label) for f in shown), "yield"]
     rows = []
     for index, one in enumerate(found.simulated):
         if one.meets:
             share = f"{100 * found.tolerances[index].yield_share:.0f} %"
-            mark = "front" if index in found.front else ""
             values = [figure_number(f, one.figures[f]) for f in shown]
-            rows.append([str(index + 1), one.candidate.side.label, *values, share, mark])
+            mark = "*" if index in found.front else " "
+            rows.append([f"{index + 1:>2}{mark}", one.candidate.side.label, *values, share])
     lines = table(header, rows, right=tuple(range(2, 3 + len(shown)))).splitlines()
     text = f"  {lines[0]}\n"
     for line, index in zip(lines[1:], (i for i, s in enumerate(found.simulated) if s.meets), strict=True):
-        text += f"  {line}\n      {parts_text(found.simulated[index])}\n"
+        text += f"  {line}\n       {parts_text(found.simulated[index])}\n"
     return text
 
 
-def _headed(figure: Figure) -> str:
-    """Return a column's name; decibels stand in it, volts and amperes in its cells."""
-    return f"{figure.label} {figure.unit}" if figure.unit in ("dB", "dBV") else figure.label
+_SHORT = {Figure.PIN_CURRENT: "pin"}
+"""Names that would make a column too wide."""
 
 
 def parts_text(one: Simulated) -> str:

@@ -39,7 +39,7 @@ class Figure(Enum):
     BASS_DROOP = FigureText("bass-droop", "bass droop", "dB", "at-most", "loss at 20 Hz against 1 kHz")
     LEVEL = FigureText("level", "level", "dBV", "between", "full-scale sine of 1 kHz at the load")
     PIN_CURRENT = FigureText("pin-current", "pin current", "A", "at-most", "peak, playing or at power-up")
-    DC = FigureText("dc", "DC", "V", "at-most", "mean at the load while the tone plays, without its sign")
+    DC = FigureText("dc", "DC", "V", "at-most", "mean at the load, playing, without its sign")
     POP = FigureText("pop", "pop", "V", "at-most", "peak at the load when all is switched on at once")
     PARTS = FigureText("parts", "parts", "", "at-most", "number of parts, load and pin not counted")
     COST = FigureText("cost", "cost", "", "at-most", "by your own price list")
