@@ -65,7 +65,7 @@ def load_faults() -> dict[str, Fault]:
 
 
 def one_write_a_cycle(log: RegisterLog) -> RegisterLog:
-    """Return a log whose cycles strictly increase, as Linnet's bench needs: a write that shares its cycle comes later."""
+    """Return a log whose cycles strictly increase, as a bench needs: a write that shares its cycle comes later."""
     cycle = log.cycle.copy()
     for index in range(1, cycle.size):
         cycle[index] = max(int(cycle[index]), int(cycle[index - 1]) + 1)

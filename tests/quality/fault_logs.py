@@ -69,7 +69,8 @@ class ScoreState:
             offsets = [o for o in fields if rng.random() < 0.85]
             start = now + 40
             if rng.random() < 0.8:
-                start = self.on_tick(rng.choice(["timing", "timing", "shaping", *(["bending"] * 3 * (channel == "a"))]), start, delay)
+                ticks = ["timing", "timing", "shaping", *(["bending"] * 3 * (channel == "a"))]
+                start = self.on_tick(rng.choice(ticks), start, delay)
             for place, offset in enumerate(offsets):
                 self.write(start - len(offsets) + place, base + offset, fields[offset])
             self.write(start, base + GO, rng.choice((1, 1, 1, 1, 1, 3)))
