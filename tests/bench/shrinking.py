@@ -13,14 +13,16 @@ import time
 from pathlib import Path
 from statistics import median
 
+from psgmodel.chip import load_chip
 from psgmodel.diagnose.shrinking import Outcome, SimulatorState, parse_command, shrink
 from psgmodel.dump.signal_map import load_map
-from tests.quality.fault_library import CHIP, Fault, load_faults
+from tests.quality.fault_library import Fault, load_faults
 from tests.quality.fault_logs import provoking_log
 from tests.rtl.simulate import build_icarus
 
 MOST_RUNS = 500
 CYCLES = (60_000, 60_000, 60_000, 150_000, 150_000, 400_000)
+CHIP = load_chip("patches/linnet.toml")
 MAP = load_map("patches/linnet-bench.toml", CHIP)
 ROW = "{cycle} w {address} {value}"
 

@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
+from statistics import median
 
 import pytest
 
+from psgmodel.chip import load_chip
 from psgmodel.diagnose.shrinking import Outcome, ShrinkError, SimulatorState, parse_command, shrink
 from psgmodel.diagnose.shrinking.simulator import Same, check_rows, rows_text
 from psgmodel.dump.signal_map import load_map
 from psgmodel.reglog import RegisterLog, make_log
 from tests.diagnose.hand_made_log import hand_made_log
-from tests.quality.fault_library import CHIP, load_faults
+from tests.quality.fault_library import load_faults
+from tests.quality.fault_logs import provoking_log
 from tests.rtl.simulate import build_icarus
 
+CHIP = load_chip("patches/linnet.toml")
 MAP = load_map("patches/linnet-bench.toml", CHIP)
 ROW = "{cycle} w {address} {value}"
 
@@ -65,6 +70,36 @@ def test_a_failure_of_another_signal_or_kind_is_not_taken_for_the_same(tmp_path:
         first = run(both)
         assert (first.outcome, first.text[:2]) == (Outcome.FAILS, "b,")
         assert run(only_a).outcome is outcome
+
+
+def test_the_same_kind_of_failure_can_be_asked_for(tmp_path: Path) -> None:
+    # Pattern 2 has nine high positions where eight are right: at the ninth B sounds and should not. With a volume of 0
+    # at that moment nothing differs, so every failure of B is of this kind; the mixer fault halves levels instead.
+    writes = [(0, 0x10, 3), (1, 0x11, 0x20), (2, 0x12, 9), (3, 0x16, 1)]
+    log = make_log([w[0] for w in writes], [w[1] for w in writes], [w[2] for w in writes], end=300)
+    run = simulator(command_of("pattern-one-bit-more", tmp_path), same="kind")
+    verdict = run(log)
+    assert run.failure is not None
+    assert (run.failure.signal, run.failure.kind) == ("b", "sounds")
+    # From linnet.md: the start acts at 4, a step lasts 2 * (3 + 1) cycles, the ninth position follows eight steps.
+    assert verdict.cycle == 4 + 8 * 8
+    run.failure = replace(run.failure, kind="level")
+    assert run(log).outcome is Outcome.PASSES
+
+
+@pytest.mark.long
+def test_single_faults_shrink_to_six_writes_in_the_median_and_fifteen_at_worst_in_500_runs(tmp_path: Path) -> None:
+    faults = ("mixer-b-gain", "pattern-reversed", "noise-reseeds", "envelope-steps-by-two", "noise-short-tap-moved")
+    sizes = []
+    for fault in faults:
+        run = simulator(command_of(fault, tmp_path))
+        logs = (provoking_log(seed, 60_000) for seed in range(6))
+        log = next(log for log in logs if run(log).outcome is Outcome.FAILS)
+        found = shrink(CHIP, log, run, max_runs=500)
+        assert found.runs <= 500
+        sizes.append(len(found.log))
+    assert median(sizes) <= 6
+    assert max(sizes) <= 15
 
 
 def test_what_is_no_comparison_is_unresolved_and_never_a_pass(tmp_path: Path) -> None:

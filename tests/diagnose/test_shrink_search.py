@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from hypothesis import strategies as st
 
-from psgmodel.chip import load_chip, parse_chip
+from psgmodel.chip import Chip, load_chip, parse_chip
 from psgmodel.diagnose.shrinking import (
     Outcome,
     RecordState,
@@ -27,10 +27,11 @@ from psgmodel.diagnose.shrinking import (
     name_of,
     shrink,
 )
+from psgmodel.diagnose.shrinking.judging import least_distance
 from psgmodel.diagnose.shrinking.search import ShrinkResult
 from psgmodel.engine import run
 from psgmodel.errors import RegisterLogError
-from psgmodel.reglog import RegisterLog, check_log, make_log
+from psgmodel.reglog import RegisterLog, check_log, load_log, make_log
 from tests.quality.fault_logs import provoking_log
 
 CHIP = load_chip("patches/linnet.toml")
@@ -45,22 +46,26 @@ SEEDS = {"pattern": 2, "taps": 5, "gain": 1, "trim": 0}
 """Of the first provoking log that fails."""
 
 
-@cache
-def failing(fault: str) -> Callable[[RegisterLog], Verdict]:
-    """Return a predicate: the outputs or channels of two descriptions differ."""
-    old, new = FAULTS[fault]
-    other = parse_chip(TEXT.replace(old, new))
+def differing(chip: Chip, other: Chip) -> Callable[[RegisterLog], Verdict]:
+    """Return a predicate: a channel or an output of two descriptions differs."""
 
     def judge(log: RegisterLog) -> Verdict:
-        ours, theirs = run(CHIP, log), run(other, log)
+        ours, theirs = run(chip, log), run(other, log)
         firsts = []
-        for name in (*CHIP.channels, *CHIP.unit.outputs):
+        for name in (*chip.channels, *chip.unit.outputs):
             a, b = (np.repeat(t[name].level, t[name].durations()) for t in (ours, theirs))
             if (a != b).any():
                 firsts.append(int(np.argmax(a != b)))
         return Verdict(Outcome.FAILS, min(firsts)) if firsts else Verdict(Outcome.PASSES)
 
     return judge
+
+
+@cache
+def failing(fault: str) -> Callable[[RegisterLog], Verdict]:
+    """Return a predicate: Linnet with and without a fault differ."""
+    old, new = FAULTS[fault]
+    return differing(CHIP, parse_chip(TEXT.replace(old, new)))
 
 
 def failing_log(fault: str) -> RegisterLog:
@@ -108,6 +113,22 @@ def test_hypothesis_as_another_shrinker_is_better_by_two_writes_at_most(fault: s
     theirs = hypothesis.find(masks, lambda keep: judge(part(keep)).outcome is Outcome.FAILS, settings=settings)
     ours = shrink(CHIP, log, judge)
     assert len(ours.log) <= sum(theirs) + 2
+
+
+def test_a_log_through_an_index_port_shrinks_to_writes_that_reach_the_same_registers() -> None:
+    text = Path("patches/siskin.toml").read_text(encoding="utf-8")
+    siskin = parse_chip(text)
+    judge = differing(siskin, parse_chip(text.replace('"111111000000"', '"111110000000"')))
+    log = load_log("patches/siskin-fanfare.csv").cut(0, 80_000)
+    assert judge(log).outcome is Outcome.FAILS
+    found = shrink(siskin, log, judge)
+    check_log(found.log, siskin)
+    assert found.minimal
+    assert judge(found.log).outcome is Outcome.FAILS
+    # A volume and a start, perhaps one more, each behind an index unless the index moves on by itself.
+    assert len(found.log) <= 6
+    assert found.log.address[0] == 0
+    assert least_distance(found.log) >= least_distance(log)
 
 
 def needs_three(log: RegisterLog) -> Verdict:
