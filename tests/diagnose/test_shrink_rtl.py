@@ -121,6 +121,19 @@ def test_what_is_no_comparison_is_unresolved_and_never_a_pass(tmp_path: Path) ->
     assert "the bench does not play the log" in found.text
 
 
+def test_the_dump_of_one_run_is_never_taken_for_that_of_the_next_and_nothing_stays_behind(tmp_path: Path) -> None:
+    once = command_of("mixer-b-gain", tmp_path) + f"; rm -f {tmp_path}/it"
+    (tmp_path / "it").write_text("", encoding="utf-8")
+    run = simulator(f"sh -c 'echo {{dump}} > {tmp_path}/where; test -e {tmp_path}/it && {{{{ {once}; }}}}' x {{log}}")
+    log = make_log([1], [0x0A], [1], end=50)
+    assert run(log).outcome is Outcome.PASSES
+    assert run(log).text == "the command left no dump (status 1)"
+    folder = Path((tmp_path / "where").read_text(encoding="utf-8").strip()).parent
+    assert folder.is_dir()
+    del run
+    assert not folder.exists()
+
+
 @pytest.mark.parametrize(
     ("template", "message"),
     [

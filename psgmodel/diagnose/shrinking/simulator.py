@@ -14,10 +14,12 @@ from __future__ import annotations
 import os
 import re
 import shlex
+import shutil
 import signal
 import string
 import subprocess
 import tempfile
+import weakref
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -149,6 +151,8 @@ def _kind(at: Divergence) -> str:
 class SimulatorState:
     """A predicate that runs a command; remembers the first failure it sees, which is the one that others must equal.
 
+    Log and dump of a run lie in a folder of its own among the system's temporary files, which goes away with it.
+
     Parameters
     ----------
     words : sequence of str
@@ -180,6 +184,8 @@ class SimulatorState:
         self._words, self._chip, self._map, self._row = tuple(words), chip, signal_map, row
         self._same, self._latency, self._timeout = same, latency, timeout_seconds
         self._clock = clock or (lambda: 0.0)
+        self._folder = Path(tempfile.mkdtemp(prefix="psgmodel-"))
+        weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
         self.failure: Failure | None = None
         self.simulating_seconds = 0.0
 
@@ -191,19 +197,17 @@ class SimulatorState:
         ShrinkError
             The command cannot be started.
         """
-        with tempfile.TemporaryDirectory(prefix="psgmodel-") as folder:
-            log_file, dump = Path(folder) / "log.txt", Path(folder) / "dump.vcd"
-            text = format_log(log) if self._row is None else rows_text(log, self._row)
-            log_file.write_text(text, encoding="utf-8")
-            said = self._run({"log": str(log_file), "dump": str(dump), "cycles": str(log.end)})
-            if not dump.exists():
-                return Verdict(Outcome.UNRESOLVED, text=f"the command left no dump{said}")
-            try:
-                observation = observe(str(dump), self._chip, self._map, need_bus=False)
-            except DumpError as error:
-                reason = error.problems[0].message
-                return Verdict(Outcome.UNRESOLVED, text=f"the dump cannot be read: {reason}{said}")
-            return self._verdict(log, observation)
+        log_file, dump = self._folder / "log.txt", self._folder / "dump.vcd"
+        dump.unlink(missing_ok=True)  # a command that writes none must not be judged by the one before
+        log_file.write_text(format_log(log) if self._row is None else rows_text(log, self._row), encoding="utf-8")
+        said = self._run({"log": str(log_file), "dump": str(dump), "cycles": str(log.end)})
+        if not dump.exists():
+            return Verdict(Outcome.UNRESOLVED, text=f"the command left no dump{said}")
+        try:
+            observation = observe(str(dump), self._chip, self._map, need_bus=False)
+        except DumpError as error:
+            return Verdict(Outcome.UNRESOLVED, text=f"the dump cannot be read: {error.problems[0].message}{said}")
+        return self._verdict(log, observation)
 
     def _verdict(self, log: RegisterLog, observation: Observation) -> Verdict:
         if observation.log is not None:
