@@ -77,8 +77,12 @@ def sounding_fields(chip: Chip, name: str) -> dict[str, int]:
     """
     channel = chip.channels[name]
     wanted = {"volume": -1, "timer.enable": 0, "sweep.period": 0, "sweep.shift": 0, "sweep.falling": 0}
-    wanted |= {"envelope.period": 0, "envelope.rising": 1, "envelope.bypass": 0, "short": 0, "pattern": -1}
+    wanted |= {"envelope.period": 0, "envelope.rising": 1, "envelope.bypass": 1, "short": 0, "pattern": -1}
     wanted |= _step_fields(channel)
+    if channel.volume_table:
+        wanted["volume"] = channel.volume_table.index(max(channel.volume_table))
+    if channel.sweep is not None and channel.sweep.period_zero == "longest":  # it cannot be stopped: least steps, down
+        wanted |= {"sweep.shift": -1 if channel.sweep.moves_by == "fraction" else 0, "sweep.falling": 1}
     if channel.timer is not None:
         wanted["timer.length"] = 0 if channel.timer.loads == "top-minus-field" else -1
     if channel.register is None and channel.patterns:
@@ -120,7 +124,7 @@ def _companions(chip: Chip, field: Field) -> dict[str, int]:
     if block == "timer":
         fields = {"timer.enable": 1, "timer.length": 2}
     elif block == "envelope":
-        fields = {"envelope.period": 1, "volume": 1 << channel.volume_bits - 1}
+        fields = {"envelope.period": 1, "envelope.bypass": 0, "volume": 1 << channel.volume_bits - 1}
     elif block == "sweep":
         fields = {"sweep.period": 1, "sweep.shift": 2, "sweep.falling": 1}  # rising could overflow at once
         falling = chip.fields[f"{name}.sweep.falling"]
@@ -190,13 +194,16 @@ class _WalkState:
         return int(divider.every * divider.steps / len(ticks.at) * TICKS_TO_SEE)
 
     def _samples(self) -> None:
-        """Fill each wave memory with a ramp."""
+        """Fill each wave memory with a ramp from 0 to all ones."""
         for memory in self.chip.memories.values():
             table = self.chip.channels[memory.channel].table
-            used = self.chip.bus.data_bits if table is None else table.bits * table.per_address
-            largest = (1 << used) - 1
+            if table is None:
+                continue
+            ramp = [i * ((1 << table.bits) - 1) // (table.samples - 1) for i in range(table.samples)]
             for index in range(memory.size):
-                value = index * largest // max(1, memory.size - 1)
+                samples = ramp[index * table.per_address : (index + 1) * table.per_address]
+                places = range(len(samples)) if table.order == "low-first" else range(table.per_address - 1, -1, -1)
+                value = sum(sample << place * table.bits for sample, place in zip(samples, places, strict=False))
                 self._write([(memory.address + index, value)])
 
     def _power(self, channels: list[str]) -> None:

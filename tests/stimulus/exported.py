@@ -28,7 +28,7 @@ LINNET_BENCH = make_bench(LINNET_CHIP, ties={"rd": 0}, signals={"wave": "level_w
 SISKIN_BENCH = make_bench(
     SISKIN_CHIP, ties={"re": 0}, reset="reset_n", reset_active="low", write="we", address="port_sel", data="din"
 )
-QUICKLY = ("-MAKEFLAGS", "OPT_FAST=-O1 OPT_SLOW=-O0 OPT_GLOBAL=-O0", "-j", "2")
+QUICKLY = ("-MAKEFLAGS", "OPT_FAST=-O0 OPT_SLOW=-O0 OPT_GLOBAL=-O0", "-j", "2")
 
 
 def write_export(folder: Path, log: RegisterLog, bench: Bench, kind: Format, *, clock: bool = True) -> None:

@@ -85,6 +85,15 @@ def test_a_walk_is_the_same_each_time_and_can_be_short(name: str) -> None:
     assert np.diff(short.cycle).min() == 8
 
 
+def test_wave_memories_are_filled_with_a_ramp_packed_as_the_unit_takes_it() -> None:
+    # Section 4 of siskin.md: U_MEMORY at 0x40, sample 2i in bits 7:0 and sample 2i + 1 in bits 15:8 of index 0x40 + i.
+    writes, _ = register_writes(SISKIN_CHIP, walk_log(SISKIN_CHIP, dwell=2))
+    words = [v for a, v in zip(writes.address.tolist(), writes.value.tolist(), strict=True) if 0x40 <= a < 0x50]
+    ramp = [byte for word in words for byte in (word & 0xFF, word >> 8)]
+    assert (len(ramp), ramp[0], ramp[-1]) == (32, 0, 255)
+    assert set(np.diff(ramp).tolist()) <= {8, 9}
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_any_generated_chip_can_be_walked(seed: int) -> None:
     from tests.laws.generators import draw_chip
