@@ -1,0 +1,134 @@
+"""Story: the first divergence, told.
+
+Stage: diagnose. In: a comparison, what was compared, the chip. Out: one record: which signal, where, both levels, what
+stands around it, the state of every block just before, and what kind of difference it is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from psgmodel.chip.records import Chip
+from psgmodel.comparison.exact import Divergence, ExactResult, aligned
+from psgmodel.comparison.verdict import Comparison
+from psgmodel.diagnose.blocks import BlockState, channel_blocks, output_blocks
+from psgmodel.diagnose.differing import Differing
+from psgmodel.diagnose.kinds import DifferenceKind, kind_of
+from psgmodel.diagnose.surroundings import Window, start_edges, window_around
+from psgmodel.dump.observe import Kind, Observation
+from psgmodel.engine.alone import run_channel
+from psgmodel.engine.run import run
+from psgmodel.reglog.log import RegisterLog
+
+
+@dataclass(frozen=True, slots=True)
+class SignalShare:
+    """How often and how long one signal differs.
+
+    Attributes
+    ----------
+    name, side : str
+        Channel or output; what it is in the dump.
+    first, cycles, of_cycles, stretches, longest, longest_at : int, clock cycles
+    follows : bool
+        An output that differs only because a channel does.
+    """
+
+    name: str
+    side: str
+    first: int
+    cycles: int
+    of_cycles: int
+    stretches: int
+    longest: int
+    longest_at: int
+    follows: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """The first divergence.
+
+    Attributes
+    ----------
+    name, side, path : str
+        Channel or output; what it is; signal of the dump.
+    divergence : Divergence
+        Cycle, time, both levels.
+    kind : DifferenceKind
+    detail : str
+        A sentence about the kind.
+    window : Window
+    before : tuple of BlockState
+        Every block of the model just before the edge of the cycle.
+    shares : tuple of SignalShare
+        Every signal that differs.
+    """
+
+    name: str
+    side: str
+    path: str
+    divergence: Divergence
+    kind: DifferenceKind
+    detail: str
+    window: Window
+    before: tuple[BlockState, ...]
+    shares: tuple[SignalShare, ...]
+
+
+def tell(comparison: Comparison, observation: Observation, chip: Chip, log: RegisterLog) -> Story | None:
+    """Tell the first divergence of a comparison.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        Of this chip with this observation.
+    observation : Observation
+    chip : Chip
+    log : RegisterLog
+        What the model followed.
+
+    Returns
+    -------
+    Story or None
+        None where no channel and no output code differs to the cycle.
+    """
+    first = comparison.first
+    if first is None or first.exact is None or first.exact.divergence is None:
+        return None
+    exact, divergence = first.exact, first.exact.divergence
+    observed = next(s for s in observation.signals if s.name == exact.name and s.kind is exact.kind)
+    trace = run(chip, log.with_end(observation.end))
+    sides = aligned(trace[exact.name], observed, exact.latency)
+    is_channel = exact.kind is Kind.CHANNEL
+    active = run_channel(chip, log, exact.name, end=observation.end).active if is_channel else None
+    idle = chip.channels[exact.name].idle_level if is_channel else 0
+    starts = start_edges(chip, log, exact.name, observation.end)
+    kind, detail = kind_of(Differing(*sides, divergence.cycle, exact, active, idle, starts))
+    state = run(chip, log.with_end(observation.end), end=divergence.cycle).state
+    if is_channel:
+        blocks = channel_blocks(chip, exact.name, state)
+    else:
+        before = max(0, divergence.cycle - 1 - chip.mixer.latency)
+        levels = {name: int(trace[name].at(before)) for name in chip.channels}
+        blocks = output_blocks(chip, exact.name, state, levels)
+    window = window_around(chip, log, exact.name, sides, divergence.cycle)
+    shares = tuple(_share(s.exact, s.side) for s in comparison.signals if s.exact is not None and s.exact.differences)
+    return Story(exact.name, first.side, exact.path, divergence, kind, detail, window, blocks, shares)
+
+
+def _share(exact: ExactResult, side: str) -> SignalShare:
+    count = exact.differences
+    assert count is not None
+    assert exact.divergence is not None
+    return SignalShare(
+        exact.name,
+        side,
+        exact.divergence.cycle,
+        count.cycles,
+        exact.end - exact.start,
+        count.stretches,
+        count.longest,
+        count.longest_at,
+        exact.follows_channels,
+    )
