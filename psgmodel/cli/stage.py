@@ -78,6 +78,13 @@ def _check(arguments: argparse.Namespace) -> None:
         raise UsageError("stage: --log and --wav are two things to play", hint="give one of them")
     if arguments.log and not arguments.chip:
         raise UsageError("stage: --log needs --chip, the unit that plays it")
+    played = arguments.log or arguments.wav
+    if (arguments.start != "0" or arguments.end is not None) and not played:
+        raise UsageError("stage: --from and --to cut what is played", hint="give --log or --wav with them")
+    if arguments.signal and not arguments.log:
+        raise UsageError("stage: --signal names an output that plays a log", hint="give --log and --chip with it")
+    if arguments.volume is not None and not arguments.chip:
+        raise UsageError("stage: --volume is for the loudness of channels", hint="give --chip with it")
     if arguments.picture:
         from psgmodel.report.plots import check_picture_name
 

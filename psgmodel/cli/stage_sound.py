@@ -6,6 +6,7 @@ Stage: cli. In: parsed arguments and a stage. Out: a sound file, and what was he
 from __future__ import annotations
 
 import argparse
+import math
 from collections.abc import Iterator
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -50,8 +51,8 @@ def play_for_stage(
         heard.append(state.finish())
     volts = np.concatenate(heard)
     sound = follow_code(stage, volts, None if follower is None else follower.finish())
-    text = heard_text(sound, source, stage.title, state.path.saturations)
-    result["heard"] = heard_json(sound, source) | {"saturations": state.path.saturations}
+    text = heard_text(sound, source, stage.title, state.path.saturations, state.clocks)
+    result["heard"] = heard_json(sound, source) | {"saturations": state.path.saturations, "clocks": state.clocks}
     if not arguments.figures_only or arguments.sound:
         path = arguments.sound or str(make_folder("out") / f"{name}.wav")
         full_scale = full_scale_volts(stage, response_of(state_space(stage.network)))
@@ -131,6 +132,11 @@ def _sound_file(arguments: argparse.Namespace, stage: Stage) -> tuple[str, int, 
     if end <= start:
         raise UsageError(f"stage: nothing to hear from sample {start} to sample {end}", hint="look at --from and --to")
     mixed = read.samples[start:end].mean(axis=1)
+    over = float(np.abs(mixed).max())
+    if over > 1:
+        raise UsageError(
+            f"stage: {arguments.wav} passes full scale by {20 * math.log10(over):.1f} dB", hint="lower it first"
+        )
     middle = stage.code.middle
     codes = np.clip(np.rint(middle + middle * mixed), 0, stage.code.top).astype(np.int64)
     piece = max(1, round(_PIECE_S * read.rate))

@@ -200,7 +200,7 @@ def _plain(name: str) -> str:
     return name.replace("output, ", "pin, ")
 
 
-def heard_text(sound: HeardSound, source: str, title: str, saturations: int) -> str:
+def heard_text(sound: HeardSound, source: str, title: str, saturations: int, clocks: int) -> str:
     """Return what the load heard of a log or file."""
     rows = [
         ("level", f"{volts(sound.levels.ac_rms)} rms, {sound.dbv:.1f} dBV", "mean taken off"),
@@ -213,7 +213,11 @@ def heard_text(sound: HeardSound, source: str, title: str, saturations: int) -> 
     if saturations:
         rows.append(("held at a limit", f"{saturations} times", "an accumulator, a shaper or the converter's range"))
     width, values = max(len(r[0]) for r in rows), max(len(r[1]) for r in rows)
-    text = f"\n{title}: what the load hears of {source}, {sound.seconds:.3f} s\n"
+    text = "\n" + paragraph(
+        f"{title}: what the load hears of {source}, {sound.seconds:.3f} s, {clocks:,} clocks simulated",
+        indent="  ",
+        first="",
+    )
     return text + "".join(f"  {n:<{width}}  {v:<{values}}  {how}\n" for n, v, how in rows)
 
 

@@ -123,7 +123,8 @@ def test_a_pin_over_its_rating_is_exit_status_1(tmp_path: Path) -> None:
 def test_a_log_is_played_through_a_stage_and_told_with_the_loudness_of_each_channel(tmp_path: Path) -> None:
     found = run(["stage", SIGMA, "--log", JINGLE, "--chip", CHIP, "--to", "500ms", "--sound", "x.wav"], tmp_path)
     assert (found.status, found.err) == (0, "")
-    assert "what the load hears of " + JINGLE + ", left, 0.500 s" in " ".join(found.out.split())
+    told = " ".join(found.out.split())
+    assert f"what the load hears of {JINGLE}, left, 0.500 s, 3,072,000 clocks simulated" in told
     assert samples_of(tmp_path / "x.wav").size == 24_000
     rows = re.findall(r"^  (a|b|wave|noise) +(-?\d+\.\d) +[+-]\d", found.out, re.MULTILINE)
     assert {name for name, _ in rows} == {"a", "b", "wave", "noise"}
@@ -147,6 +148,15 @@ def test_a_sound_file_is_played_through_a_stage(tmp_path: Path) -> None:
     size = samples_of(tmp_path / "x.wav")
     spectrum = np.abs(np.fft.rfft(size[4000:20_000] * np.hanning(16_000)))
     assert np.argmax(spectrum) * 3 == pytest.approx(440, abs=3)
+
+
+def test_a_sound_file_past_full_scale_is_refused_and_not_clipped(tmp_path: Path) -> None:
+    import soundfile
+
+    soundfile.write(tmp_path / "hot.wav", np.array([0.0, 2.0, -1.0] * 100), 48_000, subtype="FLOAT")
+    found = run(["stage", SIGMA, "--wav", "hot.wav"], tmp_path)
+    assert found.status == 2
+    assert found.err == "psgmodel: error: stage: hot.wav passes full scale by 6.0 dB (lower it first)\n"
 
 
 def test_the_netlist_runs_in_ngspice(tmp_path: Path) -> None:
@@ -212,6 +222,8 @@ def test_the_same_command_gives_the_same_bytes(tmp_path: Path) -> None:
             ["stage", SIGMA, "--sound", "x.mp3"],
             'stage: "x.mp3" does not say which kind of sound file it is (end it in .wav or .flac)',
         ),
+        (["stage", SIGMA, "--to", "1s"], "stage: --from and --to cut what is played (give --log or --wav with them)"),
+        (["stage", SIGMA, "--volume", "3"], "stage: --volume is for the loudness of channels (give --chip with it)"),
         (["stage", "none.toml"], "none.toml: cannot read: No such file or directory"),
         (["stage", SIGMA, "--chip", CHIP, "--volume", "99"], "stage: --volume 99 (every channel takes 1 to 31)"),
     ],
@@ -242,7 +254,7 @@ def test_every_problem_of_a_stage_file_is_told_with_its_line(tmp_path: Path) -> 
 
 
 def test_a_measurement_shows_a_bar_on_a_terminal_and_leaves_nothing_of_it(tmp_path: Path) -> None:
-    shown: Finished = run_on_terminal(["stage", PWM, PWM, SIGMA, "--figures-only"], tmp_path)
+    shown: Finished = run_on_terminal(["stage", PWM, PWM, "--figures-only"], tmp_path)
     assert shown.status == 0
     assert "measuring PWM on a pin, RC" in shown.err
     assert shown.err.rstrip(" ").endswith("\r")

@@ -12,8 +12,12 @@ import pytest
 from psgmodel.errors import StageError
 from psgmodel.output_stage.modulators import Spread
 from psgmodel.output_stage.networks import Element, frequency_response
-from psgmodel.output_stage.search import Goals, Search, Simulated, Tolerances, search, stage_toml, strayed
+from psgmodel.output_stage.search import Goals, Search, Simulated, Tolerances, Topology, search, stage_toml, strayed
+from psgmodel.output_stage.search.choosing import Candidate
+from psgmodel.output_stage.search.digital import digital_sides
+from psgmodel.output_stage.search.simulating import stage_of
 from psgmodel.output_stage.search.tolerance import draw
+from psgmodel.output_stage.search.topologies import network_sets
 from psgmodel.output_stage.stage import Converter, Figure, measure_stage, parse_stage
 from tests.output_stage.goal_texts import CANDIDATES, CONVERTER, GOALS, goals
 
@@ -59,6 +63,23 @@ def test_a_stage_found_and_written_measures_the_same_when_it_is_read_back(index:
     for figure, value in one.figures.items():
         assert again.figures()[figure] == pytest.approx(value, rel=1e-6, abs=1e-9), figure
     assert again.passes
+
+
+def test_every_digital_side_is_written_and_read_back_as_it_is() -> None:
+    words = CANDIDATES.replace(
+        '"sigma-delta-1", "pwm-shaped-1"',
+        '"pwm", "pwm-centre", "pwm-shaped-1", "pwm-shaped-2", "sigma-delta-1", "sigma-delta-2"',
+    )
+    wanted = goals(CONVERTER, candidates=words)
+    (networks,) = network_sets(wanted, 40.0, (Topology.RC_DIVIDER,))
+    sides = digital_sides(wanted)
+    assert len({side.word for side in sides}) == 7
+    for side in sides:
+        one = stage_of(wanted, Candidate(side, networks, 3, {}))
+        read = parse_stage(stage_toml(one), "found.toml")
+        assert (read.modulator, read.output, read.code) == (one.modulator, one.output, one.code)
+        assert read.prices == one.prices
+        assert read.network.load == one.network.load
 
 
 def test_a_converter_found_is_written_and_read_back_too() -> None:

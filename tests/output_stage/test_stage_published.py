@@ -248,11 +248,28 @@ def test_the_spectrum_and_the_voltage_in_time_tell_the_same_tone(words: str) -> 
     near = np.abs(hz - float(m.plan.hz)) < 300
     rest = (hz >= 300) & (hz <= 20_000) & ~near
     assert math.sqrt(power[near].sum()) == pytest.approx(m.tone.rms, rel=2e-4)
+    assert row.mean() == pytest.approx(m.tone.dc, abs=5e-4)
+    assert m.spectrum.dc == pytest.approx(m.tone.dc, abs=1e-6)
     sinad = 10 * math.log10(power[near].sum() / power[rest].sum())
     # By its convention the bench fills the bins that tone, DC and nine harmonics hide (95 of 800 through the window)
     # with the mean of the rest, and harmonics keep what noise lies in their lobes: up to 0.95 dB on the careful side.
     hidden = 0 if m.plan.repeats else 95 / 800
     assert -0.15 < sinad - m.tone.sinad_db < 0.15 + 10 * math.log10((1 + hidden) / (1 - hidden))
+
+
+def test_what_the_load_hears_stands_at_its_time_to_a_tenth_of_a_microsecond() -> None:
+    # Nothing but the load: the voltage is the pin's. Late by one clock of the modulator and half a clock of the code's
+    # hold; early by the half slot that a mean over 1/768000 s reaches ahead.
+    tried = stage(pin('"12.288 MHz"'), modulator("sigma-delta-1"), LINE, NO_IDLE)
+    plan = plan_tone(tried)
+    volts = heard(tried, tone_code(tried, plan))
+    first = round(float(plan.start / tried.clock) * 48_000)
+    count = round(float(plan.seconds) * 48_000)
+    turn = 2 * math.pi * float(plan.hz)
+    time = (first + np.arange(count)) / 48_000
+    found = np.angle(np.sum(volts[first : first + count] * np.exp(-1j * turn * time))) + math.pi / 2
+    late = 1 / 12.288e6 + 0.5 / 6.144e6 - 0.5 / 768_000
+    assert found == pytest.approx(-turn * late, abs=turn * 1e-7)
 
 
 def test_a_stage_gives_the_same_figures_every_time() -> None:

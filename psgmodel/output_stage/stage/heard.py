@@ -3,9 +3,10 @@
 Stage: output stage, rendering. In: pieces of code as `Steps`, from cycle 0 on. Out: volts at the load, 48 000 a second.
 
 Code -> modulator -> network, all exact; then the exact mean of the load over each 1/768000 s, then one low-pass
-(Kaiser window; flat to 20 kHz within 0.001 dB, 100 dB down from 28 kHz) to 48 kHz, its delay taken out. What a network
-leaves near 768 kHz folds down only behind that mean, which takes 31 dB or more off it. The network starts settled at
-the level of the first code, as a board does that has been on for long. Memory does not grow with the length.
+(Kaiser window; flat to 20 kHz within 0.001 dB, 100 dB down from 28 kHz) to 48 kHz, its delay taken out. What a
+network leaves near 768 kHz folds down only behind that mean, which takes 31 dB or more off it. Sample k stands at
+k/48000 s and half a slot, 0.65 us. The network starts settled at the level of the first code, as a board does that
+has been on for long. Memory does not grow with the length.
 """
 
 from __future__ import annotations
@@ -39,13 +40,13 @@ class HeardState:
     ----------
     path : PathState
         With its count of saturations.
-    pin_changes : int
-        Changes of level before the network so far.
+    clocks : int
+        Clocks of the output run so far.
     """
 
     def __init__(self, stage: Stage) -> None:
         self.path = PathState(stage)
-        self.pin_changes = 0
+        self.clocks = 0
         self._stage = stage
         self._space = state_space(stage.network)
         self._probe = self._space.output()
@@ -85,7 +86,7 @@ class HeardState:
         return self._low_pass.push(self._fine(drive_of(self._stage, levels.cut(levels.start, end))))
 
     def _fine(self, drive: Drive) -> FloatArray:
-        self.pin_changes += len(drive.steps)
+        self.clocks += drive.steps.end - drive.steps.start
         kind = SampleKind.SLOT_MEAN if self._whole_slots else SampleKind.POINT
         found = sampled(self._space, drive, self._probe, RATE * _FINE, kind=kind, start=self._state)
         self._state = found.end_state
@@ -151,5 +152,5 @@ def heard_blocks(stage: Stage, pieces: Iterable[Steps]) -> Iterator[FloatArray]:
 
 
 def heard(stage: Stage, code: Steps) -> FloatArray:
-    """Return what the load hears of a whole code, volt; sample k stands at k / 48000 s."""
+    """Return what the load hears of a whole code, volt; sample k stands at k / 48000 s and half a slot."""
     return np.concatenate(list(heard_blocks(stage, [code])))
