@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from psgmodel.chip.records import BitField, Chip, Field, Register, Segment
 from psgmodel.chip.wiring import join
@@ -89,8 +89,8 @@ def _taken(register: Register) -> int:
     return sum(((2 << f.high - f.low) - 1) << f.low for f in register.fields)
 
 
-def _register_edit(register: Register, **values: object) -> Edit:
-    changed = dataclasses.replace(register, **values)  # type: ignore[arg-type]
+def _register_edit(register: Register, **values: Any) -> Edit:
+    changed = dataclasses.replace(register, **values)
     return Edit(("registers", register.address), f"register.{register.name}", register, changed)
 
 
