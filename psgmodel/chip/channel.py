@@ -146,6 +146,11 @@ class Envelope:
     at_zero: Literal["sound", "stop"] = option(
         "A step after which the level is 0 leaves the channel active, or stops it; never at a start.", default="sound"
     )
+    bypass: bool = option(
+        "With it there is a field `envelope.bypass`: while it is 1 the volume, looked up all the time, takes the place "
+        "of the level.",
+        default=False,
+    )
     volume_write: Literal["next-start", "at-once"] = option(
         "A write to a register of the volume counts from the next start, or sets the level of an active channel.",
         default="next-start",
@@ -166,11 +171,11 @@ class Envelope:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sweep:
-    """Frequency sweep (table ``[channel.NAME.sweep]``): moves the period by (period >> shift)."""
+    """Frequency sweep (table ``[channel.NAME.sweep]``): moves the period step by step."""
 
     ticks: str = option("Name of the tick that it counts.")
     period_bits: int = option("Width of the field `sweep.period`.", at_least=1, at_most=16)
-    shift_bits: int = option("Width of the field `sweep.shift`.", at_least=1, at_most=5)
+    shift_bits: int = option("Width of the field `sweep.shift`.", at_least=1, at_most=16)
     period_zero: Literal["stop", "longest"] = option(
         "With period 0 it stands still, or counts 2^period_bits ticks.", default="stop"
     )
@@ -178,8 +183,11 @@ class Sweep:
         "A step moves the period as before its edge, or a copy that a start takes; the result goes to both.",
         default="period",
     )
+    moves_by: Literal["fraction", "constant"] = option(
+        "A step moves the period by (period >> shift), or by the number in `sweep.shift` itself.", default="fraction"
+    )
     overflow: Literal["stop", "hold", "wrap"] = option(
-        "A sum that does not fit: the channel stops and the period stays, the period stays, or it wraps around.",
+        "A result that does not fit: the channel stops and the period stays, the period stays, or it wraps around.",
         default="stop",
     )
     check: Literal["at-step", "at-start-too", "after-step-too"] = option(
@@ -188,7 +196,8 @@ class Sweep:
         default="at-step",
     )
     subtract: Literal["twos-complement", "ones-complement"] = option(
-        "Falling subtracts (period >> shift), or adds its inverted bits, which gives 1 less, modulo 2^bits.",
+        "Falling subtracts, or adds inverted bits, which gives 1 less; less than 0 wraps for a fraction, and does not "
+        "fit for a constant.",
         default="twos-complement",
     )
     rising_after_falling: Literal["go-on", "stop"] = option(
@@ -227,6 +236,9 @@ class WaveTable:
     reads: Literal["memory", "zero", "sounding"] = option(
         "A read returns the memory, 0, or, while the channel is active, the address that holds the position.",
         default="memory",
+    )
+    after_last: Literal["go-on", "stop"] = option(
+        "The step after the last sample goes to the first one; there the channel goes on, or stops.", default="go-on"
     )
     fetch: Literal["each-step", "direct"] = option(
         "A sample register takes the sample at each step, from the memory before its edge, or the memory is looked up "
@@ -270,6 +282,13 @@ class Channel:
     levels: Literal["unipolar", "bipolar"] = option(
         "A 0 of a pattern or noise means level 0 or minus the loudness; a sample counts from 0 or from 2^(bits - 1).",
         default="unipolar",
+    )
+    gate: bool = option(
+        "With it there is a field `gate`: where it goes from 0 to 1 start is strobed, from 1 to 0 stop.", default=False
+    )
+    at_reset: Literal["inactive", "active"] = option(
+        "After reset the channel is inactive, or active with every counter at 0; then the unit has no power bit.",
+        default="inactive",
     )
     idle_level: int = option("Level while the channel is inactive.", default=0, at_least=-(2**20), at_most=2**20)
     volume_table: tuple[int, ...] = option(

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 from psgmodel.chip.channel import Channel, NoiseClock, ShiftRegister, StepClock, WaveTable
 from psgmodel.chip.options import ReadingState
-from psgmodel.chip.records import Bus, Divider, Mixer, Sequencer, Ticks, TickSource
+from psgmodel.chip.records import Bus, Divider, Mixer, Power, Sequencer, Ticks, TickSource
 from psgmodel.errors import nearest
 from psgmodel.tomlfile import KeyPath
 
@@ -68,10 +68,16 @@ def check_bus(bus: Bus, state: ReadingState) -> None:
 
 
 def check_channel(
-    channel: Channel, ticks: Mapping[str, Ticks], dividers: Mapping[str, Divider], state: ReadingState
+    channel: Channel,
+    ticks: Mapping[str, Ticks],
+    dividers: Mapping[str, Divider],
+    power: Power | None,
+    state: ReadingState,
 ) -> None:
     """Report what does not fit together within a channel."""
     path = ("channel", channel.name)
+    if power is not None and channel.at_reset == "active":
+        state.report((*path, "at_reset"), "a unit with a power bit has no channel that is active at reset")
     for key in ("timer", "envelope", "sweep"):
         block = getattr(channel, key)
         if block is not None:
@@ -119,9 +125,10 @@ def _check_tick(name: str, ticks: Mapping[str, Ticks], path: KeyPath, state: Rea
         state.report(path, f'no tick "{name}"', hint)
 
 
-def _check_count(items: tuple[object, ...], path: KeyPath, state: ReadingState) -> None:
-    if not 1 <= len(items) <= 256 or len(items) & (len(items) - 1):
-        state.report(path, f"found {len(items)} entries, accepted: 1, 2, 4, ... 256, so that every field value has one")
+def _check_count(items: tuple[object, ...], path: KeyPath, state: ReadingState, least: int = 1) -> None:
+    if not least <= len(items) <= 256 or len(items) & (len(items) - 1):
+        counts = "1, 2, 4, ... 256" if least == 1 else "2, 4, ... 256"
+        state.report(path, f"found {len(items)} entries, accepted: {counts}, so that every field value has one")
 
 
 def _check_step(step: StepClock, path: KeyPath, state: ReadingState) -> None:
@@ -188,10 +195,11 @@ def check_mixer(mixer: Mixer, channels: Mapping[str, Channel], state: ReadingSta
     if max(mixer.table, default=0) >= size:
         found = f"found {max(mixer.table)}, a code of {mixer.bits} bits is 0 to {size - 1}"
         state.report(("mixer", "table"), found)
-    if not mixer.trims:
+    _check_count(mixer.routes, ("mixer", "routes"), state, least=2)
+    if not mixer.trims or not mixer.routes:
         return
     largest = sum(max(1, mixer.gains.get(name, 1)) * largest_level(channel) for name, channel in channels.items())
-    largest *= max(1, *mixer.trims)
+    largest *= max(1, *mixer.routes) * max(1, *mixer.trims)
     if largest >= 2**30:
         state.report(("mixer",), f"the sum could reach {largest}, accepted: less than 2^30")
 

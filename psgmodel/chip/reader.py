@@ -94,7 +94,7 @@ def _read(file: TomlFile) -> Chip:
         if state.spoilt("channel", name):
             doubtful.add(name)
         if not state.spoilt("channel", name, "kind"):
-            check_channel(channels[name], ticks, dividers, state)
+            check_channel(channels[name], ticks, dividers, power, state)
         if name in dividers or name in unit.outputs:
             state.report(("channel", name), "a tick, a sequencer or an output has this name too")
     if not 1 <= len(channels) <= CHANNEL_LIMIT:

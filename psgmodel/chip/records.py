@@ -14,6 +14,10 @@ from typing import Literal
 
 from psgmodel.chip.channel import Channel
 from psgmodel.chip.options import option
+from psgmodel.chip.timing import Divider as Divider
+from psgmodel.chip.timing import Sequencer as Sequencer
+from psgmodel.chip.timing import Ticks as Ticks
+from psgmodel.chip.timing import TickSource as TickSource
 
 CHANNEL_LIMIT = 64
 """Most channels of a chip."""
@@ -68,73 +72,6 @@ class Bus:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sequencer:
-    """A divider that walks through a table of steps (table ``[sequencers.NAME]``)."""
-
-    every: int = option("Cycles from one step to the next.", at_least=1, at_most=2**40)
-    first: int = option("Edge of the first step, which is step 0.", at_least=0, at_most=2**40)
-    steps: int = option("Number of steps in the table.", at_least=1, at_most=1024)
-    at_restart: Literal["silent", "step"] = option(
-        "The edge at which a restart strobe acts is no step, whatever was due, or is step 0.", default="silent"
-    )
-    after_restart: int = option(
-        "Cycles from a restart to the next step: step 0, or step 1 where the restart itself was step 0.",
-        default=0,
-        at_least=1,
-        at_most=2**40,
-        shown="every",
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TickSource:
-    """What makes one-cycle ticks (table ``[ticks.NAME]``): a divider of its own, or steps of a sequencer."""
-
-    every: int = option("Cycles from one tick to the next.", default=0, at_least=1, at_most=2**40, shown="none")
-    first: int = option("Edge of the first tick.", default=-1, at_least=0, at_most=2**40, shown="every - 1")
-    at_restart: Literal["silent", "tick"] = option(
-        "The edge at which a restart strobe acts is no tick, whatever was due, or is one.", default="silent"
-    )
-    after_restart: int = option(
-        "Cycles from a restart to the next tick.", default=0, at_least=1, at_most=2**40, shown="every"
-    )
-    sequencer: str = option("Instead of every and first: name of the sequencer.", default="")
-    at: tuple[int, ...] = option("Steps of the sequencer that tick, the first being 0.", default=(), at_least=0)
-
-
-@dataclass(frozen=True, slots=True)
-class Divider:
-    """What drives a tick source, sequencer or not.
-
-    Attributes
-    ----------
-    name : str
-        Of the sequencer, or of the tick source whose own divider it is.
-    every, first, steps : int
-        Cycles between steps, edge of step 0, steps of one turn.
-    restart_steps : bool
-        The edge of a restart is step 0.
-    after_restart : int
-        Cycles from a restart to the next step.
-    """
-
-    name: str
-    every: int
-    first: int
-    steps: int
-    restart_steps: bool
-    after_restart: int
-
-
-@dataclass(frozen=True, slots=True)
-class Ticks:
-    """One tick source: the steps of a divider at which it ticks, in rising order."""
-
-    divider: str
-    at: tuple[int, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Power:
     """A bit that clears and locks the unit (table ``[power]``)."""
 
@@ -164,6 +101,12 @@ class Mixer:
         "A sum, offset included, past the ends of `bits` stays at the end, or wraps around.", default="saturate"
     )
     gains: Mapping[str, int]
+    routes: tuple[int, ...] = option(
+        "Multiplier of a channel for each value of the field `mixer.OUTPUT.CHANNEL`, which is 1 where it is not wired.",
+        default=(0, 1),
+        at_least=0,
+        at_most=2**16,
+    )
     trims: tuple[int, ...] = option(
         "Multiplier of the sum for each value of an output's field `trim`.", default=(1,), at_least=0, at_most=2**16
     )

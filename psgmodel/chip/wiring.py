@@ -74,6 +74,7 @@ def field_specs(channels: Mapping[str, Channel], mixer: Mixer, unit: Unit, power
     specs: dict[str, FieldSpec] = {"power": FieldSpec(1, None)} if power else {}
     for name, channel in channels.items():
         specs[f"{name}.volume"] = FieldSpec(channel.volume_bits, None)
+        specs[f"{name}.gate"] = FieldSpec(int(channel.gate), None)
         if isinstance(channel.step, StepClock):
             specs[f"{name}.period"] = FieldSpec(channel.step.bits, None)
         elif isinstance(channel.step, NoiseClock):
@@ -89,13 +90,14 @@ def field_specs(channels: Mapping[str, Channel], mixer: Mixer, unit: Unit, power
         if channel.envelope is not None:
             specs[f"{name}.envelope.period"] = FieldSpec(channel.envelope.period_bits, None)
             specs[f"{name}.envelope.rising"] = FieldSpec(1, 0)
+            specs[f"{name}.envelope.bypass"] = FieldSpec(int(channel.envelope.bypass), None)
         if channel.sweep is not None:
             specs[f"{name}.sweep.period"] = FieldSpec(channel.sweep.period_bits, None)
             specs[f"{name}.sweep.falling"] = FieldSpec(1, 0)
             specs[f"{name}.sweep.shift"] = FieldSpec(channel.sweep.shift_bits, None)
     for output in unit.outputs:
         for name in channels:
-            specs[f"mixer.{output}.{name}"] = FieldSpec(1, 1)
+            specs[f"mixer.{output}.{name}"] = FieldSpec(index_bits(len(mixer.routes)), 1)
         specs[f"mixer.{output}.trim"] = FieldSpec(index_bits(len(mixer.trims)), 0)
     return {name: spec for name, spec in specs.items() if spec.bits > 0}
 

@@ -94,7 +94,7 @@ def problem_paths(changed: Chip, chip: Chip) -> set[KeyPath]:
     state = ReadingState(TomlFile("", {}, {}), [])
     for name, channel in changed.channels.items():
         if channel is not chip.channels[name]:
-            check_channel(channel, changed.ticks, changed.dividers, state)
+            check_channel(channel, changed.ticks, changed.dividers, changed.power, state)
     if changed.mixer is not chip.mixer or changed.channels is not chip.channels:
         check_mixer(changed.mixer, changed.channels, state)
     return state.spoilt_paths

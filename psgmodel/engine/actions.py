@@ -90,10 +90,13 @@ def _touched(channel: Channel, field: str) -> int:
     block = field.partition(".")[0]
     if field == "timer.length":
         return 0  # seen by a start only
+    if field == "envelope.bypass":
+        return FADE | STEP
     if block in BLOCK_OF:
         return BLOCK_OF[block]
     if field == "volume" and channel.envelope is not None:
-        return FADE if channel.envelope.volume_write == "at-once" else 0
+        level = FADE if channel.envelope.volume_write == "at-once" else 0
+        return level | STEP if channel.envelope.bypass else level
     return STEP
 
 

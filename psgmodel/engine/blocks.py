@@ -191,18 +191,20 @@ class FrequencySweep:
         return period, stops or ran_over
 
     def _moved(self, period: int, fields: Fields) -> int:
-        part = period >> fields["sweep.shift"]
+        constant = self.options.moves_by == "constant"
+        part = fields["sweep.shift"] if constant else period >> fields["sweep.shift"]
         if not fields["sweep.falling"]:
             return period + part
-        return (period - part - (self.options.subtract == "ones-complement")) % self.size
+        moved = period - part - (self.options.subtract == "ones-complement")
+        return moved if constant else moved % self.size
 
     def _overflows(self, period: int, fields: Fields) -> bool:
-        return self._moved(period, fields) >= self.size and self.options.overflow == "stop"
+        return not 0 <= self._moved(period, fields) < self.size and self.options.overflow == "stop"
 
     def _step(self, period: int, fields: Fields) -> tuple[int | None, bool]:
         o = self.options
         moved = self._moved(period, fields)
-        if moved >= self.size and o.overflow != "wrap":
+        if not 0 <= moved < self.size and o.overflow != "wrap":
             return None, o.overflow == "stop"
         self.shadow = moved % self.size
         self.fell = self.fell or fields["sweep.falling"] == 1

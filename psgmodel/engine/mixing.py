@@ -6,7 +6,7 @@ Out: one `Steps` for each output, and the output registers at the end.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -14,14 +14,15 @@ from psgmodel.chip.records import Chip
 from psgmodel.steps import Steps, constant_steps, paired, steps_from_changes, steps_from_rising, sum_steps
 
 
-def gated(signal: Steps, gate: Steps, gain: int) -> Steps:
-    """Return the signal times `gain` where the gate is 1, and 0 where it is 0."""
+def gated(signal: Steps, gate: Steps, gains: Sequence[int]) -> Steps:
+    """Return the signal times the gain that the gate chooses."""
     if len(gate) == 1:
-        if int(gate.level[0]) == 0 or gain == 0:
+        gain = gains[int(gate.level[0])]
+        if gain == 0:
             return constant_steps(0, signal.start, signal.end)
         return Steps(signal.cycle, signal.level * np.int32(gain), signal.end)
-    cycles, levels, on = paired(signal.cycle, signal.level, gate.cycle, gate.level)
-    return steps_from_rising(cycles, levels * (on * np.int32(gain)), signal.end)
+    cycles, levels, chosen = paired(signal.cycle, signal.level, gate.cycle, gate.level)
+    return steps_from_rising(cycles, levels * np.array(gains, dtype=np.int32)[chosen], signal.end)
 
 
 def mix(
@@ -38,7 +39,10 @@ def mix(
         Output registers just before the first edge, the one nearest to the pin first.
     """
     mixer = chip.mixer
-    parts = [gated(channels[n], fields[f"mixer.{output}.{n}"], mixer.gains[n]) for n in chip.channels]
+    parts = [
+        gated(channels[n], fields[f"mixer.{output}.{n}"], [mixer.gains[n] * route for route in mixer.routes])
+        for n in chip.channels
+    ]
     total = sum_steps(parts)
     if len(total) == 0:
         return total, list(pipeline)

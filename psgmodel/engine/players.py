@@ -40,22 +40,24 @@ class WavePlayer:
         self.position = 0
         self.sample = 0
 
-    def edge(self, e: EdgeState, advance: bool, writes: list[tuple[int, int]]) -> None:
-        """Run one edge; `writes` are (address within the memory, data) written at this edge."""
+    def edge(self, e: EdgeState, advance: bool, writes: list[tuple[int, int]]) -> bool:
+        """Run one edge; return whether the wave has ended. `writes`: (address within the memory, data)."""
         o = self.options
         sounding = self.position // o.per_address
-        fetch = advance
+        fetch, ended = advance, False
         if e.start and self.resets:
             self.position = o.start_position
             fetch = False
         elif advance:
             self.position = (self.position + 1) % o.samples
+            ended = self.position == 0 and o.after_last == "stop"
         if fetch or (e.start and o.first_sample == "fresh"):
             self.sample = self.memory[self.position]
         for address, data in writes:
             if e.active and o.while_playing == "ignored":
                 continue
             self._store(sounding if e.active and o.while_playing == "redirected" else address, data)
+        return ended
 
     def _store(self, address: int, data: int) -> None:
         o = self.options

@@ -5,11 +5,12 @@ Stage: engine. In: chip, log, state. Out: a `Trace`. Nothing here is clever; `fa
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from psgmodel.chip.records import Chip
 from psgmodel.chip.wiring import join
-from psgmodel.engine.blocks import StepDivider
+from psgmodel.engine.blocks import Fields, StepDivider
 from psgmodel.engine.reference_channel import ReferenceChannel
 from psgmodel.engine.state import UnitState, output_code
 from psgmodel.engine.trace import Trace
@@ -88,9 +89,11 @@ class ReferenceUnit:
         w = WriteState()
         for address, value in writes:
             self._bus_write(address, value, w)
+        new = self._fields() if writes else old
+        if new["power"].get("", 1):
+            w.strobes |= self._gate_strobes(old, new)
         if w.cleared:
             w.strobes.clear()
-        new = self._fields() if writes else old
         steps = {name: d.edge(f"{name}.restart" in w.strobes) for name, d in self.dividers.items()}
         ticks = {name: steps[t.divider] in t.at for name, t in self.chip.ticks.items()}
         periods: dict[str, int | None] = {}
@@ -105,6 +108,14 @@ class ReferenceUnit:
                 self._sweep(name, period, w.written)
         self.fields = new if all(period is None for period in periods.values()) else self._fields()
         self._settle()
+
+    def _gate_strobes(self, old: Mapping[str, Fields], new: Mapping[str, Fields]) -> set[str]:
+        """Return the strobes of gates that are other ones after the edge."""
+        strobes = set()
+        for name, channel in self.channels.items():
+            if channel.channel.gate and new[name].get("gate", 0) != old[name].get("gate", 0):
+                strobes.add(f"{name}.start" if new[name]["gate"] else f"{name}.stop")
+        return strobes
 
     def _bus_write(self, address: int, value: int, w: WriteState) -> None:
         """Find the register that a write on the bus reaches."""

@@ -34,9 +34,9 @@ class ReferenceChannel:
     def clear(self, samples: list[tuple[int, int]]) -> None:
         """Go back to the reset state, as the power bit makes it; the wave memory only takes what is written."""
         memory = self.wave.memory if self.wave else None
-        self.active = False
         self.starts = self.stops = 0
         reset = reset_channel(self.channel)
+        self.active = bool(reset.active)
         self.step.count = reset.count
         self._restore(reset, memory)
         if self.wave:
@@ -79,8 +79,7 @@ class ReferenceChannel:
         advance = self.step.edge(e, ticks[clock] if clock else True)
         if self.square:
             self.square.edge(e, advance)
-        if self.wave:
-            self.wave.edge(e, advance, samples)
+        ended = self.wave.edge(e, advance, samples) if self.wave else False
         if self.noise:
             self.noise.edge(e, advance)
         checked = self.sweep is not None and self.sweep.options.check != "at-step"
@@ -88,7 +87,7 @@ class ReferenceChannel:
         if start:
             ends = expired and self.timer is not None and self.timer.options.expiry_and_start == "expiry"
             self.active = not (ends or (checked and ran_over))
-        elif stop or expired or faded or ran_over:
+        elif stop or expired or faded or ran_over or ended:
             self.active = False
         return swept
 
@@ -106,7 +105,8 @@ class ReferenceChannel:
         """Return the level as it stands after the edge."""
         if not self.active:
             return self.channel.idle_level
-        volume = self.envelope.level if self.envelope else fields["volume"]
+        bypassed = self.envelope is None or fields.get("envelope.bypass", 0) == 1
+        volume = fields["volume"] if self.envelope is None or bypassed else self.envelope.level
         player = self.square or self.wave or self.noise
         return channel_level(self.channel, player.raw(fields), volume) if player else 0
 

@@ -189,7 +189,7 @@ class GlideTrack:
             return None, stops
         self.count = reload
         result = self._next(self.shadow if o.works_on == "shadow" else e.old["period"], f)
-        if result >= self.size and o.overflow != "wrap":
+        if not 0 <= result < self.size and o.overflow != "wrap":
             ran_over = o.overflow == "stop" and (not e.start or o.check != "at-step")
             return None, stops or ran_over
         self.shadow = result % self.size
@@ -197,11 +197,13 @@ class GlideTrack:
         return self.shadow, stops or (o.check == "after-step-too" and self._stops(self.shadow, f))
 
     def _next(self, period: int, f: Fields) -> int:
-        """Return the swept period; `size` or more where it ran over."""
-        part = period >> f["sweep.shift"]
+        """Return the swept period; less than 0, or `size` or more, where it does not fit."""
+        constant = self.o.moves_by == "constant"
+        part = f["sweep.shift"] if constant else period >> f["sweep.shift"]
         if f["sweep.falling"] == 0:
             return period + part
-        return (period - part - (1 if self.o.subtract == "ones-complement" else 0)) % self.size
+        result = period - part - (1 if self.o.subtract == "ones-complement" else 0)
+        return result if constant else result % self.size
 
     def _stops(self, period: int, f: Fields) -> bool:
-        return self.o.overflow == "stop" and self._next(period, f) >= self.size
+        return self.o.overflow == "stop" and not 0 <= self._next(period, f) < self.size

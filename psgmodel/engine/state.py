@@ -14,6 +14,7 @@ from typing import Any
 
 from psgmodel.chip.channel import Channel
 from psgmodel.chip.records import Chip, Mixer
+from psgmodel.engine.players import NoisePlayer, PatternPlayer, channel_level
 from psgmodel.errors import EngineError
 from psgmodel.steps import MAX_CYCLE
 
@@ -103,7 +104,7 @@ def reset_state(chip: Chip) -> UnitState:
         if channel.table is not None:
             state.memories[name] = [0] * channel.table.samples
     state.dividers = {name: [divider.first, 0] for name, divider in chip.dividers.items()}
-    levels = {name: channel.idle_level for name, channel in chip.channels.items()}
+    levels = {name: _reset_level(chip, name) for name in chip.channels}
     for output in chip.unit.outputs:
         routes = {name: chip.fields[f"mixer.{output}.{name}"].reset for name in levels}
         trim = chip.fields.get(f"mixer.{output}.trim")
@@ -113,8 +114,8 @@ def reset_state(chip: Chip) -> UnitState:
 
 
 def output_code(mixer: Mixer, levels: Mapping[str, int], routes: Mapping[str, int], trim: int) -> int:
-    """Return the output code that the mixer makes of the channel levels; `routes` has 1 for those let through."""
-    total = sum(level * mixer.gains[name] for name, level in levels.items() if routes.get(name))
+    """Return the output code that the mixer makes of the channel levels; `routes` has the field of each channel."""
+    total = sum(levels[name] * mixer.gains[name] * mixer.routes[route] for name, route in routes.items())
     code = (total * mixer.trims[trim] >> mixer.trim_shift) + mixer.offset
     largest = (1 << mixer.bits) - 1
     code = code & largest if mixer.overflow == "wrap" else max(0, min(code, largest))
@@ -123,10 +124,30 @@ def output_code(mixer: Mixer, levels: Mapping[str, int], routes: Mapping[str, in
 
 def reset_channel(channel: Channel) -> ChannelState:
     """Return a channel as it stands when reset is released, or when the power bit clears it."""
-    state = ChannelState()
+    state = ChannelState(active=int(channel.at_reset == "active"))
     if channel.register is not None:
         state.shift_register = channel.register.seed_value
     return state
+
+
+def _reset_level(chip: Chip, name: str) -> int:
+    """Return the level of a channel as it stands before the first edge: position, sample and envelope level are 0."""
+    channel = chip.channels[name]
+    if channel.at_reset == "inactive":
+        return channel.idle_level
+
+    def field(key: str) -> int:
+        found = chip.fields.get(f"{name}.{key}")
+        return found.reset if found is not None else 0
+
+    fields = {key: field(key) for key in ("pattern", "short")}
+    raw = 0
+    if channel.patterns:
+        raw = PatternPlayer(channel).raw(fields)
+    elif channel.register is not None:
+        raw = NoisePlayer(channel.register).raw(fields)
+    bypassed = channel.envelope is None or field("envelope.bypass") == 1
+    return channel_level(channel, raw, field("volume") if bypassed else 0)
 
 
 def state_to_json(state: UnitState) -> str:

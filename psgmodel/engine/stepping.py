@@ -27,7 +27,8 @@ class StepTrack:
     """Step counter, position, sample register, wave memory and shift register.
 
     Invariant: `rows` tell what sounded up to edge `stretch`; counter and position stand as after edge `now`; from there
-    on steps are made at `first` and every `length` counts after it, until `flush` closes the stretch.
+    on steps are made at `first` and every `length` counts after it, until `flush` closes the stretch, at the latest at
+    `ends_at`, where a wave that ends goes past its last sample.
     """
 
     def __init__(self, channel: Channel, trains: Mapping[str, TickTrain], begin: int) -> None:
@@ -36,6 +37,7 @@ class StepTrack:
         self.down = channel.step.new_value == "next-step"
         self.clock = trains[channel.step.clocked_by] if channel.step.clocked_by else None
         self.spacing = self.clock.every if self.clock else 1
+        self.one_shot = channel.table is not None and channel.table.after_last == "stop"
         self.size = len(channel.patterns[0]) if channel.patterns else channel.table.samples if channel.table else 0
         self.rows: list[Row] = []
         self.tables: list[NDArray[np.integer]] = []
@@ -53,10 +55,13 @@ class StepTrack:
         self.active, self.volume = active, volume
         self.stretch = max(now, self.begin)
         self.first = NEVER
+        self.ends_at = NEVER
         self.length = step_length(channel.step, f)
         if self.active and not step_stopped(channel.step, f):
             wait = self.count + 1 if self.down else max(1, self.length - self.count)
             self.first = self.clock.nth_after(now, wait) if self.clock else now + wait
+            if self.one_shot:
+                self.ends_at = self.first + (self.size - 1 - self.position) * self.length * self.spacing
         if channel.patterns:
             self.table = f.get("pattern", 0)
         elif channel.register is not None:
@@ -96,10 +101,7 @@ class StepTrack:
         last, spread = edge - 1, self.length * self.spacing
         steps = 0 if self.first > last else (last - self.first) // spread + 1
         if self.stretch < edge:
-            first = self.first if steps else 0
-            self.rows.append(
-                Row(self.stretch, self._level(), first, spread, steps, self.position, self.table, self.volume)
-            )
+            self.rows.append(self._row(steps, spread))
         if steps:
             latest = self.first + (steps - 1) * spread
             since = self.clock.between(latest, last) if self.clock else last - latest
@@ -114,8 +116,16 @@ class StepTrack:
             self.count += -ran if self.down else ran
         self.now = last
 
-    def edge(self, e: Look, samples: list[tuple[int, int]]) -> None:
-        """Step counter, position, sample register and shift register at an edge."""
+    def _row(self, steps: int, spread: int) -> Row:
+        """Return the running stretch as a row; a run may begin at a step, which then is no change within it."""
+        if steps and self.first == self.stretch:
+            first, level = self.first + spread if steps > 1 else 0, UNKNOWN_LEVEL
+            return Row(self.stretch, level, first, spread, steps - 1, self.position + 1, self.table, self.volume)
+        first = self.first if steps else 0
+        return Row(self.stretch, self._level(), first, spread, steps, self.position, self.table, self.volume)
+
+    def edge(self, e: Look, samples: list[tuple[int, int]]) -> bool:
+        """Step counter, position, sample and shift register at an edge; return whether a wave that ends has ended."""
         channel, o = self.channel, self.channel.step
         f = e.new if o.write_and_step == "new" else e.old
         sounding = self.position
@@ -134,7 +144,7 @@ class StepTrack:
                 self.contents, self.table = channel.register.seed_value, -1
             elif advance:
                 self.position += 1
-            return
+            return False
         reset = e.start and channel.position_on_start == "reset"
         if reset:
             self.position = channel.table.start_position if channel.table else 0
@@ -144,6 +154,7 @@ class StepTrack:
             if (advance and not reset) or (e.start and channel.table.first_sample == "fresh"):
                 self.sample = self.memory[self.position]
             self.store(samples, e.active, sounding)
+        return self.one_shot and advance and not reset and self.position == 0
 
     def store(self, writes: list[tuple[int, int]], playing: bool, position: int) -> None:
         """Write to the wave memory, as `while_playing` says."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from psgmodel.chip.channel import Channel
-from psgmodel.engine.actions import CLEAR, FADE, GLIDE, PASS, STEP, TIMER, WriteAction
+from psgmodel.engine.actions import CLEAR, FADE, GLIDE, PASS, QUIET, STEP, TIMER, WriteAction
 from psgmodel.engine.countdown import NEVER, TickTrain
 from psgmodel.engine.slow import FadeTrack, Fields, GlideTrack, Look, TimerTrack
 from psgmodel.engine.state import ChannelState, reset_channel
@@ -81,7 +81,8 @@ class TrackState:
 
     def _resume(self, f: Fields) -> None:
         """Let the stepping go on after its edge `now`."""
-        self.steps.resume(self.active, self.fade.level if self.fade else f["volume"], f)
+        bypassed = self.fade is None or f.get("envelope.bypass", 0) == 1
+        self.steps.resume(self.active, f["volume"] if self.fade is None or bypassed else self.fade.level, f)
 
     def _plan(self, f: Fields) -> None:
         """Set the next edge at which a block acts by itself; all of them plan anew after a start."""
@@ -89,6 +90,7 @@ class TrackState:
         for block in self.blocks if self.active else ():
             block.plan(f)
             self.next_act = min(self.next_act, block.at)
+        self.next_act = min(self.next_act, self.steps.ends_at)
 
     def edge(self, c: int, batch: list[Event]) -> None:
         """Do what happens at edge `c`."""
@@ -97,6 +99,8 @@ class TrackState:
         if touches < 0:
             self._clear(c, new, samples, touches == CLEARED_WITH_MEMORY)
             return
+        if self.channel.gate and new.get("gate", 0) != old.get("gate", 0):
+            self._move_gate(c, batch, "start" if new["gate"] else "stop")
         start = stop = False
         while self.pending and self.pending[0][0] == c:
             kind = self.pending.pop(0)[1]
@@ -137,6 +141,9 @@ class TrackState:
         if glide and (touches & GLIDE or glide.at == c):
             look_at(glide)
             period, ran_over = glide.edge(e)
+        if self.steps.one_shot:
+            self.steps.flush(c)
+            stop |= self.steps.edge(e, samples)
         was, self_active = self.active, self._activity(e, stop, expired, faded, ran_over)
         if was and not self_active:  # what was not looked at still does at this edge what it would have done
             if timer and timer not in looked:
@@ -149,7 +156,7 @@ class TrackState:
                 look_at(glide)
                 period, _ = glide.edge(e)
         stepping = touches & STEP or was != self_active or period is not None or bool(samples)
-        if stepping or (fade and fade.level != volume):
+        if self.steps.now < c and (stepping or (fade and fade.level != volume)):
             self.steps.flush(c)
             self.steps.edge(e, samples)
         if was != self_active:
@@ -165,7 +172,7 @@ class TrackState:
         else:
             for block in looked:
                 block.plan(new)
-            self.next_act = min((block.at for block in self.blocks), default=NEVER)
+            self.next_act = min([self.steps.ends_at, *(block.at for block in self.blocks)])
 
     def _activity(self, e: Look, stop: bool, expired: bool, faded: bool, ran_over: bool) -> bool:
         """Return whether the channel is active after the edge."""
@@ -182,10 +189,10 @@ class TrackState:
         if with_memory:
             steps.memory[:] = [0] * len(steps.memory)
         steps.store(samples, False, 0)
-        if self.active:
-            self.activity.append((c, False))
-        steps.now = c
+        was, steps.now = self.active, c
         self.load(reset_channel(self.channel), steps.memory, [])
+        if was != self.active:
+            self.activity.append((c, self.active))
         self.fields = new
         self._resume(new)
         self._plan(new)
@@ -218,6 +225,12 @@ class TrackState:
                         self.pending.append((c + self.channel.start_delay, kind))
                         self.pending.sort()
         return new, written, cleared or touches, samples
+
+    def _move_gate(self, c: int, batch: list[Event], kind: str) -> None:
+        """Strobe where a gate goes, unless it went so while the power was off."""
+        if next(address for _, address, _ in reversed(batch) if address >= 0) < QUIET:
+            self.pending.append((c + self.channel.start_delay, kind))
+            self.pending.sort()
 
     def _take_period(self, c: int, period: int, new: Fields, written: dict[str, int]) -> None:
         """Put the result of a sweep step into the period."""

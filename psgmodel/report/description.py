@@ -68,11 +68,14 @@ _OPENING = (
 )
 _FIELDS = (
     "Fields are what register bits drive. A field that no register drives and that has no default needs a value in "
-    'the table [constants], such as "a.timer.enable" = 1. A channel has: volume; period (square, wave) or divisor '
-    "and shift (noise); pattern (square with several); short (noise with a short mode); timer.length, timer.enable; "
-    "envelope.period, envelope.rising; sweep.period, sweep.falling, sweep.shift. The mixer has, for each output: "
-    "mixer.OUTPUT.CHANNEL (1 lets the channel through) and mixer.OUTPUT.trim. Registers strobe CHANNEL.start, "
-    "CHANNEL.stop and DIVIDER.restart, and show CHANNEL.active; a divider is a tick with its own every, or a sequencer."
+    'the table [constants], such as "a.timer.enable" = 1. A channel has: volume; gate (where it says so); period '
+    "(square, wave) or divisor and shift (noise); pattern (square with several); short (noise with a short mode); "
+    "timer.length, timer.enable; envelope.period, envelope.rising, envelope.bypass (where it says so); sweep.period, "
+    "sweep.falling, sweep.shift. The mixer has, for each output: mixer.OUTPUT.CHANNEL (1 lets the channel through, "
+    "where routes says nothing else) and mixer.OUTPUT.trim (with several trims). Registers strobe CHANNEL.start, "
+    "CHANNEL.stop and DIVIDER.restart, and show CHANNEL.active; a divider is a tick with its own every or a sequencer. "
+    "Defaults: timer.enable and mixer.OUTPUT.CHANNEL 1; pattern, divisor, shift, short, envelope.rising, sweep.falling "
+    "and mixer.OUTPUT.trim 0."
 )
 
 

@@ -6,6 +6,7 @@ Written by hand. A test is named by its module beside this file and its function
 from __future__ import annotations
 
 TIME, BUS, REGISTERS = "test_language_time.", "test_language_bus.", "test_language_registers."
+EXTRAS = "test_language_extras."
 POWER, LEVELS, BLOCKS = "test_language_power.", "test_language_levels.", "test_language_blocks."
 STEP, BLOCK = "test_step_options_by_hand.", "test_block_options_by_hand."
 REQUIRED = "required"
@@ -111,6 +112,8 @@ _CHANNEL = {
     "envelope": ("none", BLOCKS + "test_without_a_sweep_the_period_stays_and_without_an_envelope_the_volume"),
     "sweep": ("none", BLOCKS + "test_without_a_sweep_the_period_stays_and_without_an_envelope_the_volume"),
 }
+_CHANNEL["gate"] = ("false", EXTRAS + "test_a_gate_starts_where_it_opens_and_stops_where_it_closes")
+_CHANNEL["at_reset"] = ('"inactive"', EXTRAS + "test_a_channel_may_play_from_reset_on")
 _STEP_CLOCK = {
     "bits": (REQUIRED, LEVELS + "test_a_period_is_as_wide_as_is_said"),
     "rule": ('"up-from"', STEP + "test_the_length_of_a_step"),
@@ -181,6 +184,7 @@ _WAVE_TABLE = {
     "volume": ('"multiply"', LEVELS + "test_levels_of_a_wave_table"),
     "volume_shift": ("0", LEVELS + "test_levels_of_a_wave_table", STEP + "test_samples_and_volume_make_a_level"),
 }
+_WAVE_TABLE["after_last"] = ('"go-on"', EXTRAS + "test_a_wave_may_end_with_its_last_sample")
 _TIMER_ROWS = BLOCK + "test_note_timer"
 _TIMER = {
     "bits": (REQUIRED, BLOCKS + "test_a_timer_is_as_wide_as_is_said"),
@@ -210,6 +214,7 @@ _ENVELOPE = {
     "start_and_tick": ('"start"', BLOCK + "test_envelope_where_start_and_tick_meet"),
     "write_and_tick": ('"old"', _FADE),
 }
+_ENVELOPE["bypass"] = ("false", EXTRAS + "test_a_bypass_puts_the_volume_in_the_place_of_the_envelope")
 _GLIDE = BLOCK + "test_sweep"
 _SWEEP = {
     "ticks": (REQUIRED, BLOCKS + "test_each_block_counts_the_tick_that_it_names"),
@@ -229,6 +234,7 @@ _SWEEP = {
     "write_and_step": ('"write"', BLOCK + "test_sweep_step_and_a_write_to_half_of_the_period"),
     "write_and_tick": ('"old"', _GLIDE),
 }
+_SWEEP["moves_by"] = ('"fraction"', EXTRAS + "test_a_sweep_moves_by_a_fraction_or_by_a_constant")
 _CODE = LEVELS + "test_from_sum_to_code"
 _MIXER = {
     "bits": (REQUIRED, _CODE),
@@ -243,6 +249,7 @@ _MIXER = {
         LEVELS + "test_output_registers_hold_0_after_reset_and_then_codes_one_after_another",
     ),
 }
+_MIXER["routes"] = ("[0, 1]", EXTRAS + "test_routes_are_multipliers_that_each_output_chooses_for_each_channel")
 _READS = REGISTERS + "test_reads_show_the_bits_of_the_mask_and_those_that_are_always_1"
 _REGISTER = {
     "name": (REQUIRED, REGISTERS + "test_a_register_holds_its_reset_value_and_only_the_bits_that_drive"),

@@ -25,6 +25,7 @@ from tests.laws.generators import toml_text
 
 GO, VOLUME, PERIOD, LENGTH, ENABLE, FADE, RISING, GLIDE, FALLING, SHIFT = range(10)
 DIVISOR, CLOCK_SHIFT, SHORT, PATTERN, POWER = range(10, 15)
+GATE, BYPASS = 16, 17
 MEMORY, Y = 0x20, 0x40
 START, STOP, BOTH = 1, 2, 3
 
@@ -43,6 +44,8 @@ ADDRESSES = {
     "short": SHORT,
     "pattern": PATTERN,
     "power": POWER,
+    "gate": GATE,
+    "envelope.bypass": BYPASS,
 }
 _RESET_TO_ONE = ("timer.enable", "power")
 

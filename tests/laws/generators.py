@@ -89,6 +89,9 @@ TAMED: dict[tuple[type, str], Rule] = {
     (Channel, "start_delay"): ints(0, 4),
     (Channel, "idle_level"): ints(-9, 9),
     (Mixer, "offset"): ints(-40, 40),
+    (Mixer, "routes"): lists(0, 5, (2, 2, 4)),
+    (Channel, "gate"): words(True, False, False),
+    (Channel, "at_reset"): words("active", "inactive", "inactive"),
     (Mixer, "trims"): lists(0, 9, (1, 2, 4)),
     (Mixer, "trim_shift"): ints(0, 4),
     (Mixer, "latency"): words(0, 0, 1, 2, 5),
@@ -170,6 +173,8 @@ def draw_channel(rng: Random, kind: str, ticks: list[str], prescalers: list[str]
             given[key] = draw_record(rng, record, {"ticks": rng.choice(ticks)})
     bits = rng.choice((1, 2, 3, 4, 5, 8, 8 if kind == "wave" else 12))
     given["volume_bits"], given["volume_table"] = bits, OMIT
+    if given["table"] is not OMIT and given["table"]["bits"] + bits > 17:  # sums stay below the limit of 2^30
+        given["table"]["volume_shift"] = given["table"]["bits"] + bits - 17
     if rng.random() < 0.3 and given["table"] is OMIT and bits <= 8:
         given["volume_table"] = [rng.randint(0, 40) for _ in range(1 << bits)]
     channel = draw_record(rng, Channel, given)
@@ -247,6 +252,9 @@ def draw_description(rng: Random) -> Table:
     for number, kind in enumerate(kinds):
         data_bits = chip["bus"].get("data_bits", 8)
         chip["channel"][f"{kind[0]}{number}"] = draw_channel(rng, kind, list(chip["ticks"]), prescalers, data_bits)
+    if "power" in chip:
+        for channel in chip["channel"].values():
+            channel.pop("at_reset", None)
     chip["mixer"]["gains"] = {name: rng.randint(0, 5) for name in chip["channel"] if rng.random() < 0.7}
     draw_wiring(rng, chip)
     return chip
