@@ -49,7 +49,7 @@ def counted_meetings(monkeypatch: pytest.MonkeyPatch) -> Iterator[Counter[str]]:
     glide_edge, step_edge = blocks.FrequencySweep.edge, blocks.StepCounter.edge
     wave_edge, shift = players.WavePlayer.edge, players.NoisePlayer._shift
     divider_edge, clear_unit = blocks.StepDivider.edge, reference.ReferenceUnit._clear
-    delayed = reference_channel.ReferenceChannel._delayed
+    delayed, gate_strobes = reference_channel.ReferenceChannel._delayed, reference.ReferenceUnit._gate_strobes
 
     def timer(self: Any, e: blocks.EdgeState, tick: bool) -> bool:
         expired = timer_edge(self, e, tick)
@@ -70,6 +70,7 @@ def counted_meetings(monkeypatch: pytest.MonkeyPatch) -> Iterator[Counter[str]]:
         met["volume, envelope tick"] += tick and e.active and "volume" in e.written
         met["envelope step"] += tick and e.active and not e.start and self.level != before
         met["envelope ends the note"] += ended
+        met["bypassed envelope"] += e.active and e.new.get("envelope.bypass", 0) == 1
         return ended
 
     def glide(self: Any, e: blocks.EdgeState, tick: bool) -> tuple[int | None, bool]:
@@ -92,11 +93,13 @@ def counted_meetings(monkeypatch: pytest.MonkeyPatch) -> Iterator[Counter[str]]:
         met["prescaler between its ticks"] += e.active and not clocked
         return step_edge(self, e, clocked)
 
-    def wave(self: Any, e: blocks.EdgeState, advance: bool, writes: list[tuple[int, int]]) -> None:
-        wave_edge(self, e, advance, writes)
+    def wave(self: Any, e: blocks.EdgeState, advance: bool, writes: list[tuple[int, int]]) -> bool:
+        ended = wave_edge(self, e, advance, writes)
+        met["wave has ended"] += ended and not e.start
         per_address = self.options.per_address
         met["fetch, sample written"] += advance and any(a == self.position // per_address for a, _ in writes)
         met["write while playing: " + self.options.while_playing] += e.active and len(writes) > 0
+        return ended
 
     def noise(self: Any, short: bool) -> None:
         met["short shift"] += short
@@ -113,6 +116,12 @@ def counted_meetings(monkeypatch: pytest.MonkeyPatch) -> Iterator[Counter[str]]:
         met["power off"] += 1
         met["power off with strobes under way"] += any(c.starts for c in self.channels.values())
         clear_unit(self, w)
+
+    def gates(self: Any, old: Any, new: Any) -> set[str]:
+        found = gate_strobes(self, old, new)
+        met["gate opened"] += sum(event.endswith("start") for event in found)
+        met["gate closed"] += sum(event.endswith("stop") for event in found)
+        return found
 
     def strobes(self: Any, wanted: set[str]) -> tuple[bool, bool]:
         entry = 1 << self.channel.start_delay
@@ -131,6 +140,7 @@ def counted_meetings(monkeypatch: pytest.MonkeyPatch) -> Iterator[Counter[str]]:
         patch.setattr(players.NoisePlayer, "_shift", noise)
         patch.setattr(blocks.StepDivider, "edge", divider)
         patch.setattr(reference.ReferenceUnit, "_clear", clear)
+        patch.setattr(reference.ReferenceUnit, "_gate_strobes", gates)
         patch.setattr(reference_channel.ReferenceChannel, "_delayed", strobes)
         yield met
 

@@ -226,6 +226,14 @@ def test_a_wave_that_has_ended_stands_at_its_first_sample() -> None:
     assert sounds(chip, writes, 30)[-4:] == [(18, -7), (19, 12), (23, 6), (27, -7)]
 
 
+def test_a_start_at_the_very_end_of_a_wave_wins_even_where_it_keeps_count_and_position() -> None:
+    # Never run, the count is 0: the first step is at 9, the others at 13, 17 and 21, where position 0 comes round.
+    chip = wave(ENDS, 'position_on_start = "keep"\nstep.on_start = "keep"')
+    ended = [(0, 0), (8, 9), (9, 3), (13, 12), (17, 6), (21, 0)]
+    assert sounds(chip, [*NOTE, (8, GO, START)], 30) == ended
+    assert sounds(chip, [*NOTE, (8, GO, START), (21, GO, START)], 30) == [*ended[:-1], (21, 9), (25, 3), (29, 12)]
+
+
 def test_a_wave_on_a_prescaler_ends_too() -> None:
     # "t" at 20, 30, 40, 50, 60; a sample each tick.
     chip = tiny(f'[channel.x]\nkind = "wave"\nstep.clocked_by = "t"\ntable = {{ samples = 4, bits = 4{ENDS} }}')
