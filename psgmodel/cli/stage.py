@@ -19,6 +19,7 @@ from psgmodel.cli.screen import Screen
 if TYPE_CHECKING:
     from psgmodel.cli.progress import ProgressState
     from psgmodel.output_stage.stage import Remark, Stage, StageMeasure
+    from psgmodel.report.stage_picture import HeardSpectrum
 
 _PURPOSE = """Measure an output stage: from the code through its modulator, pin and parts to the load. The
 test tone gives every figure of the bench; a register log or a sound file is played as well
@@ -111,13 +112,16 @@ def _measure(arguments: argparse.Namespace, screen: Screen) -> int:
     text = compared_text(measures, remarks) if len(stages) > 1 else measured_text(measures[0], remarks[0])
     results = [measured_json(m, r) for m, r in zip(measures, remarks, strict=True)]
     names = _file_names(arguments.stages)
+    spectra: list[HeardSpectrum] = []
     for stage, result, name in zip(stages, results, names, strict=True):
         head = f"\n{stage.title}" if len(stages) > 1 else ""
         if arguments.chip:
             text += head + channel_loudness(arguments, stage, result)
         if not arguments.figures_only or arguments.sound or arguments.log or arguments.wav:
-            text += play_for_stage(arguments, stage, name, result, screen)
-    text += _files(arguments, measures, names, results)
+            played, spectrum = play_for_stage(arguments, stage, name, result, screen)
+            text += played
+            spectra += [spectrum] if arguments.log or arguments.wav else []
+    text += _files(arguments, measures, names, results, spectra)
     spoken = list(dict.fromkeys(c for m in measures for c in cautions(m, rendered=not arguments.figures_only)))
     screen.say_block(text + cautions_text(spoken))
     screen.result(stages=results, cautions=spoken)
@@ -154,7 +158,11 @@ def _file_names(paths: Sequence[str]) -> list[str]:
 
 
 def _files(
-    arguments: argparse.Namespace, measures: Sequence[StageMeasure], names: Sequence[str], results: list[dict[str, Any]]
+    arguments: argparse.Namespace,
+    measures: Sequence[StageMeasure],
+    names: Sequence[str],
+    results: list[dict[str, Any]],
+    spectra: Sequence[HeardSpectrum],
 ) -> str:
     """Write picture and netlist; return what was written, in words."""
     text = ""
@@ -163,7 +171,7 @@ def _files(
 
         shown = names[0] if len(names) == 1 else "stages"
         path = arguments.picture or str(make_folder("out") / f"{shown}.png")
-        stage_picture(path, measures)
+        stage_picture(path, measures, spectra)
         text += f"\npicture  {path}\n"
         for result in results:
             result["picture"] = path

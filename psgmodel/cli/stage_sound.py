@@ -20,6 +20,7 @@ from psgmodel.errors import nearest
 if TYPE_CHECKING:
     from psgmodel.chip import Chip
     from psgmodel.output_stage.stage import Stage
+    from psgmodel.report.stage_picture import HeardSpectrum
     from psgmodel.steps import Steps
 
 _TONE_S = 1
@@ -28,8 +29,8 @@ _PIECE_S = Fraction(1, 4)
 
 def play_for_stage(
     arguments: argparse.Namespace, stage: Stage, name: str, result: dict[str, Any], screen: Screen
-) -> str:
-    """Render what the load hears, write it, and return it in words."""
+) -> tuple[str, HeardSpectrum]:
+    """Render what the load hears, write it, and return it in words and as a spectrum."""
     import numpy as np
 
     from psgmodel.audio import write_audio
@@ -38,6 +39,7 @@ def play_for_stage(
     from psgmodel.output_stage.stage.loudness import full_scale_volts
     from psgmodel.report.stage import heard_text, written_text
     from psgmodel.report.stage_json import heard_json
+    from psgmodel.report.stage_picture import heard_spectrum
 
     source, length, pieces = _source(arguments, stage)
     state, heard = HeardState(stage), []
@@ -59,7 +61,7 @@ def play_for_stage(
         written = write_audio(path, volts / full_scale, RATE, overload="scale")
         text += written_text(written, full_scale)
         result["heard"] |= {"file": path, "full_scale_v": full_scale / written.gain}
-    return text
+    return text, heard_spectrum(volts, RATE, f"{stage.title}, {source}")
 
 
 def _source(arguments: argparse.Namespace, stage: Stage) -> tuple[str, int, Iterator[Steps]]:

@@ -7,7 +7,7 @@ below, the audio band shaded in both.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,31 @@ _ROWS = 900
 _FLOOR_DBV = -150.0
 
 
-def stage_picture(path: str, measures: Sequence[StageMeasure]) -> None:
+class HeardSpectrum(NamedTuple):
+    """Mean power of what a load hears of a log or a sound file.
+
+    Attributes
+    ----------
+    title : str
+    hertz : ndarray of float64, shape (n,), hertz
+    dbv : ndarray of float64, shape (n,), dBV
+        V rms of a line, frames of 8192 samples behind a Hann window averaged (P. D. Welch, 1967).
+    """
+
+    title: str
+    hertz: FloatArray
+    dbv: FloatArray
+
+
+def heard_spectrum(volts: FloatArray, rate: int, title: str) -> HeardSpectrum:
+    """Return the spectrum of samples in volts at `rate` hertz, their mean taken off."""
+    from psgmodel.audio import power_spectrum
+
+    found = power_spectrum(volts - volts.mean(), rate, length=min(8192, volts.size))
+    return HeardSpectrum(title, found.hertz, found.dbfs(floor_db=-200.0) - 10 * np.log10(2))
+
+
+def stage_picture(path: str, measures: Sequence[StageMeasure], heard: Sequence[HeardSpectrum] = ()) -> None:
     """Write response and spectrum of some stages.
 
     Parameters
@@ -36,6 +60,8 @@ def stage_picture(path: str, measures: Sequence[StageMeasure]) -> None:
     path : str
         Ends in .png or .svg.
     measures : sequence of StageMeasure
+    heard : sequence of HeardSpectrum
+        Drawn below, where there are any.
 
     Raises
     ------
@@ -46,12 +72,14 @@ def stage_picture(path: str, measures: Sequence[StageMeasure]) -> None:
     with picture_settings():
         from matplotlib.figure import Figure
 
-        figure = Figure(figsize=(9.0, 7.2), layout="constrained")
-        upper, lower = figure.subplots(2, 1, gridspec_kw={"height_ratios": (2, 3)})
+        figure = Figure(figsize=(9.0, 10.2 if heard else 7.2), layout="constrained")
+        upper, lower, *more = figure.subplots(3 if heard else 2, 1, height_ratios=(2, 3, 2)[: 3 if heard else 2])
         title = measures[0].stage.title if len(measures) == 1 else "Output stages side by side"
         figure.suptitle(title, x=0.01, ha="left", fontsize=11, fontweight="bold")
         _draw_response(upper, measures)
         _draw_spectrum(lower, measures)
+        if heard:
+            _draw_heard(more[0], heard)
         save_figure(figure, path)
 
 
@@ -85,6 +113,22 @@ def _draw_spectrum(at: Axes, measures: Sequence[StageMeasure]) -> None:
     _frequency_axis(at)
     if len(measures) > 1:
         at.legend(loc="upper right", fontsize=8, frameon=False)
+
+
+def _draw_heard(at: Axes, heard: Sequence[HeardSpectrum]) -> None:
+    at.set_title("what the load hears, mean over all of it")
+    for index, h in enumerate(heard):
+        at.plot(h.hertz, h.dbv, color=_colour(index), linewidth=0.9, alpha=0.9, label=h.title)
+    top = max(float(h.dbv.max()) for h in heard)
+    at.set_ylim(top - 110, top + 8)
+    at.set_xscale("log")
+    at.set_xlim(20, 20_000)
+    ticks = (20, 100, 1000, 10_000, 20_000)
+    at.set_xticks(ticks, labels=("20", "100", "1 k", "10 k", "20 k"))
+    at.set_ylabel("level in dBV (V rms of a line)")
+    at.set_xlabel("frequency in Hz")
+    at.grid(True, which="major", color="#dddddd", linewidth=0.5)
+    at.legend(loc="upper right", fontsize=8, frameon=False)
 
 
 def spectrum_rows(measure: StageMeasure) -> tuple[FloatArray, FloatArray]:
