@@ -7,18 +7,18 @@ they agree, 1 they differ, 3 nothing was compared.
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
+from psgmodel.cli.dumps import add_signal_arguments, latency_of, observed, signal_map_of
 from psgmodel.cli.parser import CommandParser, UsageError
-from psgmodel.cli.reading import progress_source
 from psgmodel.cli.screen import Screen, Style
 from psgmodel.errors import nearest
 
 if TYPE_CHECKING:
     from psgmodel.chip import Chip
     from psgmodel.comparison import Comparison, SpectralOptions
+    from psgmodel.diagnose.story import Story
     from psgmodel.dump.observe import Observation
-    from psgmodel.dump.signal_map import SignalMap
     from psgmodel.reglog import RegisterLog
 
 _PURPOSE = """Compare what a simulation dump (VCD, also gzip-compressed) says with what the chip description
@@ -49,14 +49,7 @@ def add_arguments(parser: CommandParser) -> None:
     parser.add_argument("--whole", action="store_true", help="a dump of less than the whole log differs")
     parser.add_argument("--picture", metavar="FILE", help="spectra of both sides and their difference, .png or .svg")
     parser.add_argument("--picture-of", metavar="SIGNAL", help="channel or output in the picture (the first to differ)")
-    where = parser.add_argument_group("in place of a map")
-    where.add_argument("--clock", metavar="SIGNAL", help="the clock")
-    where.add_argument(
-        "--reset", metavar="SIGNAL", help="the reset; cycle 0 is the first edge that samples it inactive"
-    )
-    where.add_argument("--reset-active", choices=("high", "low"), default="high", help="level that resets (high)")
-    where.add_argument("--period", type=int, metavar="UNITS", help="clock period of a dump without the clock")
-    where.add_argument("--phase", type=int, default=0, metavar="UNITS", help="time of its first edge (0)")
+    add_signal_arguments(parser)
     limits = parser.add_argument_group("limits of the spectrum")
     limits.add_argument("--band-limit", type=float, metavar="DB", help="difference of a third-octave level (0.5)")
     limits.add_argument("--moment-limit", type=float, metavar="DB", help="distance of two short-time spectra (6)")
@@ -68,7 +61,9 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Compare and tell."""
     from psgmodel.chip import load_chip
     from psgmodel.comparison import compare
+    from psgmodel.comparison.plain import plain
     from psgmodel.comparison.recorded import is_recording
+    from psgmodel.diagnose.story import tell as tell_story
     from psgmodel.reglog import load_log
     from psgmodel.report.plots import check_picture_name
 
@@ -76,8 +71,8 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
         check_picture_name(arguments.picture)
     chip = load_chip(arguments.chip)
     log = load_log(arguments.log) if arguments.log else None
-    signal_map = _signal_map(arguments, chip)
-    latency = _latency(arguments.latency)
+    signal_map = signal_map_of(arguments, chip, "compare")
+    latency = latency_of(arguments.latency, "compare")
     options = _limits(arguments)
     dump: str | Observation = arguments.dump
     if not is_recording(arguments.dump) or signal_map is not None:
@@ -87,8 +82,9 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     comparison = compare(
         chip, dump, log=log, judge=arguments.judge, latency=latency, whole=arguments.whole, options=options
     )
-    tell(comparison, screen)
-    screen.result(**comparison.to_json(), picture=None)
+    story = None if isinstance(dump, str) else tell_story(comparison, dump, chip, log)
+    tell(comparison, screen, story=story)
+    screen.result(**comparison.to_json(), first_divergence=None if story is None else plain(story), picture=None)
     if arguments.picture and comparison.exit_status == _NOTHING:
         screen.note("no picture: nothing was compared")
     elif arguments.picture and not isinstance(dump, str):
@@ -98,22 +94,12 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     return comparison.exit_status
 
 
-def observed(
-    dump: str, chip: Chip, signal_map: SignalMap | None, screen: Screen, *, need_bus: bool = True
-) -> Observation:
-    """Read a dump, with a bar where a terminal looks on."""
-    from psgmodel.dump.observe import observe
-
-    with progress_source(dump, screen) as source:
-        return observe(source, chip, signal_map, need_bus=need_bus)
-
-
-def tell(comparison: Comparison, screen: Screen, *, short: bool = False) -> None:
+def tell(comparison: Comparison, screen: Screen, *, short: bool = False, story: Story | None = None) -> None:
     """Say the verdict, its word in colour where colours show."""
     from psgmodel.report.comparison import comparison_summary, comparison_text, verdict_word
 
     word = verdict_word(comparison)
-    text = comparison_summary(comparison) if short else comparison_text(comparison)
+    text = comparison_summary(comparison) if short else comparison_text(comparison, story)
     rest = text.removeprefix(word)
     screen.say_block(screen.paint(word, _STYLES[comparison.exit_status]) + rest)
 
@@ -137,13 +123,6 @@ def draw(
     draw_comparison(path, name, comparison, observation, chip, log)
 
 
-def _latency(text: str) -> int | Literal["auto"]:
-    try:
-        return "auto" if text == "auto" else int(text)
-    except ValueError:
-        raise UsageError(f'compare: --latency "{text[:40]}" is neither a number of cycles nor auto') from None
-
-
 def _limits(arguments: argparse.Namespace) -> SpectralOptions:
     from psgmodel.comparison import SpectralOptions
 
@@ -154,24 +133,3 @@ def _limits(arguments: argparse.Namespace) -> SpectralOptions:
         "floor_db": arguments.floor,
     }
     return SpectralOptions(**{name: value for name, value in given.items() if value is not None})
-
-
-def _signal_map(arguments: argparse.Namespace, chip: Chip) -> SignalMap | None:
-    """Return the map that was given, with what the options say in its place."""
-    from dataclasses import replace
-
-    from psgmodel.dump.signal_map import ClockEntry, ResetEntry, SignalMap, load_map
-
-    if arguments.clock and arguments.period:
-        raise UsageError("compare: --clock is for a dump with the clock, --period for one without", hint="give one")
-    found = load_map(arguments.map, chip) if arguments.map else None
-    if arguments.clock:
-        found = replace(found or SignalMap(), clock=ClockEntry(signal=arguments.clock))
-    if arguments.period is not None:
-        if arguments.period < 1 or arguments.phase < 0:
-            raise UsageError("compare: --period is 1 or more, --phase 0 or more, in whole dump time units")
-        found = replace(found or SignalMap(), clock=ClockEntry(period=arguments.period, phase=arguments.phase))
-    if arguments.reset is not None:
-        entry = ResetEntry(signal=arguments.reset, active=arguments.reset_active)
-        found = replace(found or SignalMap(), reset=entry)
-    return found

@@ -11,7 +11,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from psgmodel.cli.compare import draw, observed, tell
+from psgmodel.cli.compare import draw, tell
+from psgmodel.cli.dumps import observed
 from psgmodel.cli.folders import make_folder
 from psgmodel.cli.parser import CommandParser
 from psgmodel.cli.screen import Screen

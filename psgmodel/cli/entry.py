@@ -25,6 +25,7 @@ COMMANDS = {
     "render": "turn a register log into WAV or FLAC files",
     "listen": "play a register log, quietly",
     "compare": "compare a simulation dump with the specification",
+    "suspects": "say which change of the description explains a difference",
     "shrink": "find the simplest register log that still fails",
     "stage": "measure an output stage, or search for one",
     "stimulus": "make register logs that test, and export logs to test benches",

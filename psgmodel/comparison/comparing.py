@@ -114,7 +114,7 @@ def _compared(
     options: SpectralOptions,
 ) -> Comparison:
     notes = [str(note) for note in dump.notes]
-    followed = _followed(chip, dump, log, notes)
+    followed = followed_log(chip, dump, log, notes)
     trace = model if isinstance(model, Trace) else _run(chip, dump, followed, notes)
     bus = _bus(chip, log, dump, notes)
     reads = _reads(chip, followed, dump, notes)
@@ -150,8 +150,8 @@ def _compared(
     )
 
 
-def _followed(chip: Chip, dump: Observation, given: RegisterLog | None, notes: list[str]) -> RegisterLog | None:
-    """Return the log that the model follows: the bus's, without what nobody owns; or the one given."""
+def followed_log(chip: Chip, dump: Observation, given: RegisterLog | None, notes: list[str]) -> RegisterLog | None:
+    """Return the log that the model follows: the bus's, without what nobody owns; or the one given. `notes` grows."""
     log = dump.log
     if log is None:
         return given

@@ -56,11 +56,7 @@ def level_bit(d: Differing) -> str:
 
 
 def _pairs(d: Differing) -> Pairs | None:
-    """Return the levels that stand at the same time after the first difference.
-
-    None: the times of the changes differ, or one level of the model stands beside several of the dump, so that the
-    levels alone do not explain it.
-    """
+    """Return the levels that stand at the same time after the first difference; None: the times of changes differ."""
     ours, theirs = rest_of(d.model, d.at), rest_of(d.dump, d.at)
     end = min(ours.end, theirs.end)
     ours, theirs = ours.cut(d.at, end), theirs.cut(d.at, end)
@@ -68,14 +64,18 @@ def _pairs(d: Differing) -> Pairs | None:
     if shared < 2 or shared < _COMMON * max(len(ours), len(theirs)):
         return None
     grid = merged_cycles([ours.cycle, theirs.cycle])
-    pairs = np.unique(np.stack([ours.at(grid), theirs.at(grid)], axis=1).astype(np.int64), axis=0)
-    return pairs if np.unique(pairs[:, 0]).size == pairs.shape[0] else None
+    return np.unique(np.stack([ours.at(grid), theirs.at(grid)], axis=1).astype(np.int64), axis=0)
+
+
+def _one_to_one(pairs: Pairs) -> bool:
+    """Return whether each level of the model stands beside one of the dump, so that the levels alone explain it."""
+    return bool(np.unique(pairs[:, 0]).size == pairs.shape[0])
 
 
 def level_factor(d: Differing) -> str:
     """Tell of levels that are all the same multiple of the model's."""
     pairs = _pairs(d)
-    if pairs is None:
+    if pairs is None or not _one_to_one(pairs):
         return ""
     sounding = pairs[(pairs != 0).any(axis=1)]
     if not sounding.size or (sounding == 0).any():
@@ -96,6 +96,11 @@ def level_other(d: Differing) -> str:
     wrong = pairs[pairs[:, 0] != pairs[:, 1]]
     by = wrong[:, 1] - wrong[:, 0]
     told = ", ".join(f"{theirs} for {ours}" for ours, theirs in wrong[: 2 * LEAST_RUNS].tolist())
+    if not _one_to_one(pairs):
+        if (by != by[0]).any() or abs(int(by[0])) > 1 or wrong.shape[0] <= LEAST_RUNS:
+            return ""
+        which = "high" if by[0] > 0 else "low"
+        return f"the levels change at the same cycles, and the dump's are now and then 1 too {which} ({told})"
     if np.unique(wrong[:, 1]).size == 1 and wrong.shape[0] > 1:
         return f"the levels change at the same cycles; the dump has {int(wrong[0, 1])} for several others ({told})"
     if (by == by[0]).all():
@@ -118,7 +123,7 @@ def period_off(d: Differing) -> str:
         found = _same_ratio(mine[skipped:], other[skipped:])
         if found:
             return found
-    if count < ORDER_RUNS or np.array_equal(mine, other):
+    if count < ORDER_RUNS or np.array_equal(mine, other) or _on_one_grid(one, two):
         return ""
     wrong = np.flatnonzero(mine != other)[:LEAST_RUNS]
     return f"the levels come in the same order, but not at the same times: {_lengths(mine[wrong], other[wrong])}"
@@ -146,12 +151,14 @@ def wrong_pattern(d: Differing) -> str:
     ours, theirs = rest_of(d.model, d.at), rest_of(d.dump, d.at)
     if len(ours) <= LEAST_RUNS or len(theirs) <= LEAST_RUNS:
         return ""
-    step = _step(ours)
-    on_grid = step > 1 and bool(((theirs.cycle[1:] - ours.cycle[1]) % step == 0).all())
-    if not on_grid and np.intersect1d(ours.cycle, theirs.cycle).size < _COMMON * max(len(ours), len(theirs)):
+    if not _on_one_grid(ours, theirs) and np.intersect1d(ours.cycle, theirs.cycle).size < _COMMON * max(
+        len(ours), len(theirs)
+    ):
         return ""
-    return f"both sides change in steps of {step} cycles, but the levels that follow one another are others"
+    return "both sides change at the same steps, but the levels that follow one another are others"
 
 
-def _step(steps: Steps) -> int:
-    return int(np.gcd.reduce(np.diff(steps.cycle[1:])))
+def _on_one_grid(ours: Steps, theirs: Steps) -> bool:
+    """Return whether both change in multiples of one step of more than a cycle."""
+    step = int(np.gcd.reduce(np.diff(ours.cycle[1:]))) if len(ours) > LEAST_RUNS else 1
+    return step > 1 and bool(((theirs.cycle[1:] - ours.cycle[1]) % step == 0).all())

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from psgmodel.chip.records import Chip
+from psgmodel.comparison.comparing import followed_log
 from psgmodel.comparison.exact import Divergence, ExactResult, aligned
 from psgmodel.comparison.verdict import Comparison
 from psgmodel.diagnose.blocks import BlockState, channel_blocks, output_blocks
@@ -76,7 +77,7 @@ class Story:
     shares: tuple[SignalShare, ...]
 
 
-def tell(comparison: Comparison, observation: Observation, chip: Chip, log: RegisterLog) -> Story | None:
+def tell(comparison: Comparison, observation: Observation, chip: Chip, given: RegisterLog | None) -> Story | None:
     """Tell the first divergence of a comparison.
 
     Parameters
@@ -85,16 +86,19 @@ def tell(comparison: Comparison, observation: Observation, chip: Chip, log: Regi
         Of this chip with this observation.
     observation : Observation
     chip : Chip
-    log : RegisterLog
-        What the model followed.
+    given : RegisterLog or None
+        The log that was compared with the dump, if one was.
 
     Returns
     -------
     Story or None
-        None where no channel and no output code differs to the cycle.
+        None where no channel and no output code differs to the cycle, or the log is not known.
     """
     first = comparison.first
     if first is None or first.exact is None or first.exact.divergence is None:
+        return None
+    log = followed_log(chip, observation, given, [])
+    if log is None:
         return None
     exact, divergence = first.exact, first.exact.divergence
     observed = next(s for s in observation.signals if s.name == exact.name and s.kind is exact.kind)

@@ -20,7 +20,7 @@ from psgmodel.diagnose.standing import Standing
 SURE_PLACES = 4
 """Separate stretches of difference that a sure suspect explains."""
 PAIR_GAIN = 0.05
-"""What share of the mismatch a pair must explain more than each of the two alone."""
+"""What share of the mismatch a pair that leaves something must explain more than each of the two alone."""
 
 
 class Certainty(Enum):
@@ -148,7 +148,7 @@ def ranked(suspects: Iterable[Suspect], cycles: int) -> tuple[Suspect, ...]:
     together: dict[tuple[object, ...], Suspect] = {}
     for suspect in found:
         parts = [alone.get(str(change), 0) for change in suspect.changes]
-        if len(parts) > 1 and suspect.explained - max(parts) < PAIR_GAIN * cycles:
+        if len(parts) > 1 and not suspect.complete and suspect.explained - max(parts) < PAIR_GAIN * cycles:
             continue
         key = (suspect.explained, tuple(sorted(_options(change) for change in suspect.changes)))
         if key in together:

@@ -8,7 +8,9 @@ from __future__ import annotations
 from psgmodel.comparison.exact import ExactResult, late
 from psgmodel.comparison.verdict import Comparison, SignalResult, Status
 from psgmodel.comparison.writes import SeenWrite
+from psgmodel.diagnose.story import Story
 from psgmodel.report.layout import counted, paragraph, seconds_text, table
+from psgmodel.report.story import story_text
 
 _WORDS = {Status.AGREE: "AGREE", Status.DIFFER: "DIFFER", Status.NOTHING: "NOTHING COMPARED"}
 _MOST_GUESSES = 24
@@ -41,12 +43,13 @@ def verdict_line(comparison: Comparison) -> str:
     return f"{c.file} departs from {c.chip}: less than the whole log"
 
 
-def comparison_text(comparison: Comparison) -> str:
-    """Return the whole report; it begins with `verdict_word`."""
+def comparison_text(comparison: Comparison, story: Story | None = None) -> str:
+    """Return the whole report; it begins with `verdict_word`. `story` tells the first difference at length."""
     text = f"{verdict_word(comparison)}  {verdict_line(comparison)}\n"
     if comparison.status is Status.NOTHING:
         text += "\n" + "".join(paragraph(reason, indent="  ") for reason in comparison.nothing)
     text += _first_difference(comparison)
+    text += story_text(story) if story is not None else ""
     text += _other_reasons(comparison)
     text += _signals(comparison)
     text += _as_audio(comparison)
