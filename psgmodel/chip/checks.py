@@ -6,11 +6,11 @@ is checked where it is read.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from psgmodel.chip.channel import Channel, NoiseClock, ShiftRegister, StepClock, WaveTable
 from psgmodel.chip.options import ReadingState
-from psgmodel.chip.records import Bus, Divider, Mixer, Power, Sequencer, Ticks, TickSource
+from psgmodel.chip.records import Bus, Divider, Mixer, Power, Register, Sequencer, Ticks, TickSource
 from psgmodel.errors import nearest
 from psgmodel.tomlfile import KeyPath
 
@@ -117,6 +117,20 @@ def check_channel(
         )
     if channel.volume_table and channel.table is not None and channel.table.volume == "shift":
         state.report((*path, "volume_table"), "a volume that shifts the sample needs no table")
+
+
+def check_held(registers: Sequence[Register], state: ReadingState) -> None:
+    """Report registers that are held until something that does not let them go."""
+    known = {r.name: r for r in registers if not r.held_until}
+    for index, register in enumerate(registers):
+        path = ("register", index, "held_until")
+        if not register.held_until or state.spoilt(*path):
+            continue
+        if register.held_until not in known:
+            hint = nearest(register.held_until, known) or f"known: {', '.join(known) or 'none'}"
+            state.report(path, f'no register "{register.held_until}" that is not held itself', hint)
+        if any(field.target == "power" for field in register.fields):
+            state.report(path, "the register of the power bit cannot be held")
 
 
 def _check_tick(name: str, ticks: Mapping[str, Ticks], path: KeyPath, state: ReadingState) -> None:

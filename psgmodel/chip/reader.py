@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from psgmodel.chip.channel import Channel, NoiseClock, StepClock
-from psgmodel.chip.checks import check_bus, check_channel, check_mixer, resolve_ticks
+from psgmodel.chip.checks import check_bus, check_channel, check_held, check_mixer, resolve_ticks
 from psgmodel.chip.options import ReadingState, read_record, read_value, show, stand_in
 from psgmodel.chip.records import (
     CHANNEL_LIMIT,
@@ -107,6 +107,7 @@ def _read(file: TomlFile) -> Chip:
     wiring = WiringState(bus, channels, dividers, specs, doubtful, state)
     wiring.addresses.ports()
     registers = [wiring.register(t, ("register", i)) for i, t in enumerate(_list(data, "register", state))]
+    check_held(registers, state)
     memories = [wiring.memory(t, ("memory", i)) for i, t in enumerate(_list(data, "memory", state))]
     mirrors = [read_record(Mirror, t, ("mirror", i), state) for i, t in enumerate(_list(data, "mirror", state))]
     wiring.addresses.mirrors(mirrors)

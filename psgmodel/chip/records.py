@@ -188,6 +188,8 @@ class Register:
     fields : tuple of BitField, from the highest bit down
     on_write : tuple of str
         Strobes that any write causes.
+    held_until : str
+        Name of the register whose next write lets a write to this one happen; empty: at once.
     read_mask : int
         Bits that a read shows; the others read 0.
     read_ones : int
@@ -200,6 +202,7 @@ class Register:
     stored: int
     fields: tuple[BitField, ...]
     on_write: tuple[str, ...] = ()
+    held_until: str = ""
     read_mask: int = 0
     read_ones: int = 0
 
@@ -254,6 +257,11 @@ class Chip:
     def clock_hz(self) -> Fraction:
         """Clock rate in hertz."""
         return self.unit.clock_hz
+
+    def held(self) -> dict[int, int]:
+        """Return the address of each register that holds what is written, and of the one that lets it go."""
+        named = {r.name: r.address for r in self.registers.values()}
+        return {r.address: named[r.held_until] for r in self.registers.values() if r.held_until}
 
     def memory_at(self, address: int) -> Memory | None:
         """Return the wave memory that owns an address, if one does."""

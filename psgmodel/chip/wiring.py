@@ -40,6 +40,11 @@ class RegisterEntry:
     address: int = option("Its address.", at_least=0, at_most=2**32 - 1)
     reset: int = option("Value of its stored bits after reset.", default=0, at_least=0, at_most=2**32 - 1)
     on_write: tuple[str, ...] = option("Strobes that any write to it causes, such as CHANNEL.start.", default=())
+    held_until: str = option(
+        "Name of a register: what is written here, the last of several, is held and written just before the next write "
+        "to that one, strobes and all; left out: at once.",
+        default="",
+    )
     read_mask: int = option(
         "Bits that a read shows, the others read 0.",
         default=-1,
@@ -169,6 +174,7 @@ class WiringState:
             stored=stored,
             fields=tuple(groups),
             on_write=entry.on_write,
+            held_until=entry.held_until,
             read_mask=readable if entry.read_mask < 0 else entry.read_mask & readable,
             read_ones=entry.read_ones,
         )

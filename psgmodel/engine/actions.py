@@ -53,12 +53,13 @@ class WriteAction(NamedTuple):
 
 
 class UnitEvents(NamedTuple):
-    """Register writes by the edge at which they change registers, and the index port at the end."""
+    """Register writes by the edge at which they change registers; at the end the index port and what is held."""
 
     edge: IntArray
     address: IntArray
     value: IntArray
     index_port: int
+    held: dict[int, int]
 
 
 def write_actions(chip: Chip, channel: str) -> dict[int, WriteAction]:
@@ -109,10 +110,15 @@ def stored_samples(table: WaveTable, data: int) -> list[int]:
 
 def unit_events(chip: Chip, log: RegisterLog, state: UnitState) -> UnitEvents:
     """Return the register writes of a log that take place, by edge."""
+    return _with_held(chip, _switched(chip, log, state), state.held)
+
+
+def _switched(chip: Chip, log: RegisterLog, state: UnitState) -> UnitEvents:
+    """Return the register writes that the power bit lets through, by edge."""
     writes, index = register_writes(chip, log, state.index)
     edge = writes.cycle + chip.bus.write_latency
     if chip.power is None or not chip.fields["power"].segments:
-        return UnitEvents(edge, writes.address, writes.value, index)
+        return UnitEvents(edge, writes.address, writes.value, index, {})
     switch = chip.fields["power"].segments[0]
     number = np.arange(edge.size)
     is_switch = writes.address == switch.address
@@ -132,7 +138,41 @@ def unit_events(chip: Chip, log: RegisterLog, state: UnitState) -> UnitEvents:
         np.insert(addresses, at, CLEAR),
         np.insert(values, at, int(chip.power.memory == "clears")),
         index,
+        {},
     )
+
+
+def _with_held(chip: Chip, events: UnitEvents, held: Mapping[int, int]) -> UnitEvents:
+    """Return the writes with those to registers that are held moved to just before what lets them go."""
+    holds = chip.held()
+    if not holds:
+        return events
+    plain = np.where(events.address > 0, events.address & ~QUIET, events.address)
+    number = np.arange(plain.size)
+    rows = [
+        (i, -1, edge, address, value)
+        for i, edge, address, value in zip(*(c.tolist() for c in (number, *events[:3])), strict=True)
+        if plain[i] not in holds
+    ]
+    left = {}
+    for address, release in sorted(holds.items()):
+        latest = np.maximum.accumulate(np.where(plain == address, number, -1))
+        ends = np.flatnonzero((plain == release) | (plain == CLEAR)).tolist()
+        since, value = -1, held.get(address)
+        for i in ends:
+            if latest[i] > since:
+                value = int(events.value[latest[i]])
+            if value is not None and plain[i] == release:
+                quiet = int(events.address[i]) & QUIET
+                rows.append((i - 1, address, int(events.edge[i]), address | quiet, value))
+            since, value = i, None
+        if plain.size and latest[-1] > since:
+            value = int(events.value[latest[-1]])
+        if value is not None:
+            left[address] = value
+    rows.sort(key=lambda row: row[:2])
+    edges, addresses, values = np.array([row[2:] for row in rows], dtype=np.int64).reshape(-1, 3).T
+    return UnitEvents(edges, addresses, values, events.index_port, left)
 
 
 def channel_events(

@@ -35,7 +35,7 @@ def run_fast(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> Trace:
     begin = state.cycle
     events = unit_events(chip, log, state)
     trains, epochs, again = tick_trains(chip, events, state)
-    after = UnitState(end, last_registers(chip, events, state), index=events.index_port)
+    after = UnitState(end, last_registers(chip, events, state), index=events.index_port, held=events.held)
     after.dividers = {name: divider_state(d, epochs[name], end) for name, d in chip.dividers.items()}
     channels: dict[str, Steps] = {}
     for name, channel in chip.channels.items():

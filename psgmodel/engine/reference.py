@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from psgmodel.chip.records import Chip
+from psgmodel.chip.records import Chip, Register
 from psgmodel.chip.wiring import join
 from psgmodel.engine.blocks import Fields, StepDivider
 from psgmodel.engine.reference_channel import ReferenceChannel
@@ -65,7 +65,7 @@ class ReferenceUnit:
     def __init__(self, chip: Chip, state: UnitState) -> None:
         self.chip = chip
         self.registers = dict(state.registers)
-        self.index = state.index
+        self.index, self.held = state.index, dict(state.held)
         self.dividers = {name: StepDivider(d, *state.dividers[name]) for name, d in chip.dividers.items()}
         self.channels = {
             name: ReferenceChannel(channel, state.channels[name], state.memories.get(name))
@@ -145,18 +145,27 @@ class ReferenceUnit:
                 self.registers[address] = value & register.stored
                 return
         if register is not None:
-            self.registers[address] = value & register.stored
-            w.written.add(address)
-            w.strobes.update(f.target for f in register.fields if f.role == "strobes" and value >> f.low & 1)
-            w.strobes.update(register.on_write)
+            if register.held_until:
+                self.held[address] = value
+                return
+            for waiting in sorted(a for a in self.held if self.chip.registers[a].held_until == register.name):
+                self._store(self.chip.registers[waiting], self.held.pop(waiting), w)
+            self._store(register, value, w)
             return
         memory = self.chip.memory_at(address)
         if memory is not None:
             w.samples.setdefault(memory.channel, []).append((address - memory.address, value))
 
+    def _store(self, register: Register, value: int, w: WriteState) -> None:
+        self.registers[register.address] = value & register.stored
+        w.written.add(register.address)
+        w.strobes.update(f.target for f in register.fields if f.role == "strobes" and value >> f.low & 1)
+        w.strobes.update(register.on_write)
+
     def _clear(self, w: WriteState) -> None:
         """Put registers back to their reset values; the power bit has just gone to 0."""
         w.cleared = True
+        self.held = {}
         self.registers = {address: register.reset for address, register in self.chip.registers.items()}
         if self.chip.power is not None and self.chip.power.memory == "clears":
             w.samples = {}
@@ -201,7 +210,7 @@ class ReferenceUnit:
 
     def state(self, cycle: int) -> UnitState:
         """Return everything the unit remembers just before edge `cycle`."""
-        state = UnitState(cycle, dict(self.registers), index=self.index)
+        state = UnitState(cycle, dict(self.registers), index=self.index, held=dict(self.held))
         state.dividers = {name: [d.wait, d.step] for name, d in self.dividers.items()}
         for name, channel in self.channels.items():
             state.channels[name] = channel.state()

@@ -18,7 +18,7 @@ from psgmodel.engine.players import NoisePlayer, PatternPlayer, channel_level
 from psgmodel.errors import EngineError
 from psgmodel.steps import MAX_CYCLE
 
-STATE_FORMAT = 2
+STATE_FORMAT = 3
 
 
 @dataclass(slots=True)
@@ -69,6 +69,8 @@ class UnitState:
         Edges until its next step (0: edge `cycle` itself), and the number of that step.
     index : int
         Contents of the index port.
+    held : dict from address to int
+        Writes that are held until another register is written.
     outputs : dict from output name to list of int
         What comes out at the next ``latency`` edges: the output registers but the one at the pin, nearest to
         it first, and then the code that edge `cycle` itself will take in.
@@ -80,6 +82,7 @@ class UnitState:
     channels: dict[str, ChannelState] = field(default_factory=dict)
     dividers: dict[str, list[int]] = field(default_factory=dict)
     index: int = 0
+    held: dict[int, int] = field(default_factory=dict)
     outputs: dict[str, list[int]] = field(default_factory=dict)
 
     def copy(self) -> UnitState:
@@ -91,6 +94,7 @@ class UnitState:
             {name: dataclasses.replace(channel) for name, channel in self.channels.items()},
             {name: list(counts) for name, counts in self.dividers.items()},
             self.index,
+            dict(self.held),
             {name: list(codes) for name, codes in self.outputs.items()},
         )
 
@@ -167,7 +171,8 @@ def state_from_json(text: str, chip: Chip) -> UnitState:
         data = json.loads(text)
         if data.pop("state_format") != STATE_FORMAT:
             raise EngineError("a saved state of another format")
-        data["registers"] = {int(address): int(value) for address, value in data["registers"].items()}
+        for key in ("registers", "held"):
+            data[key] = {int(address): int(value) for address, value in data[key].items()}
         data["channels"] = {name: ChannelState(**values) for name, values in data["channels"].items()}
         state = UnitState(**data)
     except RecursionError as reason:
@@ -184,7 +189,13 @@ def _check_numbers(state: UnitState) -> None:
     lists = [*state.memories.values(), *state.dividers.values(), *state.outputs.values()]
     if any(not isinstance(items, list) for items in lists):
         raise EngineError("no saved state: samples, divider counts and output codes are lists")
-    numbers = [state.cycle, state.index, *state.registers.values(), *(n for items in lists for n in items)]
+    numbers = [
+        state.cycle,
+        state.index,
+        *state.registers.values(),
+        *state.held.values(),
+        *(n for items in lists for n in items),
+    ]
     numbers += [n for channel in state.channels.values() for n in dataclasses.astuple(channel)]
     for number in numbers:
         if type(number) is not int or not 0 <= number <= MAX_CYCLE:
@@ -206,7 +217,9 @@ def check_state(state: UnitState, chip: Chip) -> None:
     def steps(channel: Channel) -> int:
         return channel.table.samples if channel.table else len(channel.patterns[0]) if channel.patterns else 1
 
-    if shape(state) != shape(reset_state(chip)) or any(
-        state.channels[name].position >= steps(channel) for name, channel in chip.channels.items()
+    if (
+        shape(state) != shape(reset_state(chip))
+        or not set(state.held) <= set(chip.held())
+        or any(state.channels[name].position >= steps(channel) for name, channel in chip.channels.items())
     ):
         raise EngineError("the saved state is of another chip")

@@ -236,6 +236,8 @@ def _special(chip: Chip) -> list[str]:
     for register in chip.registers.values():
         if register.on_write:
             words.append(f"any write to {register.name} strobes {', '.join(register.on_write)}")
+        if register.held_until:
+            words.append(f"a write to {register.name} is held until the next one to {register.held_until}")
         if register.read_ones:
             words.append(f"{register.name} always reads 1 in the bits {_value(chip, register.read_ones)}")
         hidden = (register.stored | _shown(register)) & ~register.read_mask

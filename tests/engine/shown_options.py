@@ -259,6 +259,7 @@ _REGISTER = {
     "read_mask": ("all that drive or show", _READS),
     "read_ones": ("0", _READS),
 }
+_REGISTER["held_until"] = ('""', EXTRAS + "test_a_write_is_held_until_another_register_is_written")
 _FIELD = {
     "bits": (REQUIRED, REGISTERS + "test_a_field_is_joined_from_segments"),
     "drives": ('""', REGISTERS + "test_a_field_is_joined_from_segments"),

@@ -113,12 +113,23 @@ def draw_wiring(rng: Random, chip: Table) -> None:
     for name in chip["channel"]:
         if rng.random() < 0.15:
             rng.choice(wiring.registers).setdefault("on_write", []).append(f"{name}.start")
+    draw_held(rng, wiring.registers)
     wiring.finish(rng, range(0x80))
     draw_mirrors(rng, chip)
     chip["register"] = wiring.registers
     for number, (name, table) in enumerate(chip["channel"].items()):
         if table["kind"] == "wave":
             chip["memory"].append({"name": f"M_{name}", "channel": name, "address": 0xC0 + 0x10 * number})
+
+
+def draw_held(rng: Random, registers: list[Table]) -> None:
+    """Perhaps let some registers be held until another one is written, which is not held itself."""
+    if rng.random() < 0.6 or len(registers) < 3:
+        return
+    release, *held = rng.sample(registers, rng.randint(2, 3))
+    for register in held:
+        if all(group.get("drives") != "power" for group in register["fields"]):
+            register["held_until"] = release["name"]
 
 
 def draw_mirrors(rng: Random, chip: Table) -> None:
