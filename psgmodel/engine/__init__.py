@@ -10,13 +10,14 @@ edge; every register takes its next value from old values unless a line below sa
  2. A write sampled at edge ``c - write_latency`` takes place now: a mirror is undone first, then an index port
     followed; an index, a register or a sample changes. Several writes of one cycle are made in their order. The result
     is called "new". A strobe bit written as 1, and each name of `on_write`, enters the delay line of its channel; so do
-    the strobes of a `gate` that is another one after the edge than before it.
+    the strobes of a `gate` that is another one after the edge than before it. A write to a register with `held_until`
+    waits, and is made just before the next write to that one.
  3. While the power bit is 0, every write to a register that does not hold it, or to a memory, is lost; a write to the
     one that does stores its bits and strobes (a gate's too) only where it sets the bit to 1. Dividers, index port and
     output registers go on. A write that changes the bit from 1 to 0 clears at this edge: registers take their reset
-    values (its own what is written), channels and delay lines their reset state. At this edge no strobe acts, written
-    before or after it, and no channel does anything; writes that follow, should they set the bit to 1 again, change
-    registers and memories.
+    values (its own what is written), channels and delay lines their reset state; writes that wait are lost. At this
+    edge no strobe acts, written before or after it, and no channel does anything; writes that follow, should they set
+    the bit to 1 again, change registers and memories.
  4. A start or stop strobe acts ``start_delay`` edges later (delay 0: at this edge). A start sees new fields where
     the delay is 0, old fields otherwise. Where start and stop meet, the stop is ignored.
  5. The note timer, the envelope and the sweep load at a start and count at their tick. A tick counts in a

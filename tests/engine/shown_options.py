@@ -6,7 +6,7 @@ Written by hand. A test is named by its module beside this file and its function
 from __future__ import annotations
 
 TIME, BUS, REGISTERS = "test_language_time.", "test_language_bus.", "test_language_registers."
-EXTRAS = "test_language_extras."
+EXTRAS, GATES = "test_language_extras.", "test_language_gates."
 POWER, LEVELS, BLOCKS = "test_language_power.", "test_language_levels.", "test_language_blocks."
 STEP, BLOCK = "test_step_options_by_hand.", "test_block_options_by_hand."
 REQUIRED = "required"
@@ -112,7 +112,7 @@ _CHANNEL = {
     "envelope": ("none", BLOCKS + "test_without_a_sweep_the_period_stays_and_without_an_envelope_the_volume"),
     "sweep": ("none", BLOCKS + "test_without_a_sweep_the_period_stays_and_without_an_envelope_the_volume"),
 }
-_CHANNEL["gate"] = ("false", EXTRAS + "test_a_gate_starts_where_it_opens_and_stops_where_it_closes")
+_CHANNEL["gate"] = ("false", GATES + "test_a_gate_starts_where_it_opens_and_stops_where_it_closes")
 _CHANNEL["at_reset"] = ('"inactive"', EXTRAS + "test_a_channel_may_play_from_reset_on")
 _STEP_CLOCK = {
     "bits": (REQUIRED, LEVELS + "test_a_period_is_as_wide_as_is_said"),
@@ -259,7 +259,7 @@ _REGISTER = {
     "read_mask": ("all that drive or show", _READS),
     "read_ones": ("0", _READS),
 }
-_REGISTER["held_until"] = ('""', EXTRAS + "test_a_write_is_held_until_another_register_is_written")
+_REGISTER["held_until"] = ('""', GATES + "test_a_write_is_held_until_another_register_is_written")
 _FIELD = {
     "bits": (REQUIRED, REGISTERS + "test_a_field_is_joined_from_segments"),
     "drives": ('""', REGISTERS + "test_a_field_is_joined_from_segments"),
