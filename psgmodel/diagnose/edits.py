@@ -84,9 +84,14 @@ def edited(chip: Chip, edits: Sequence[Edit]) -> Chip | None:
     for edit in edits:
         changed = _replaced(changed, edit.path, edit.new)
     fitted = _fitted(changed)
-    if fitted is None or problem_paths(fitted, chip):
+    if fitted is None or not _ticks_fit(fitted) or problem_paths(fitted, chip):
         return None
     return fitted
+
+
+def _ticks_fit(chip: Chip) -> bool:
+    """Return whether every tick is at steps that its sequencer has."""
+    return all(min(t.at) >= 0 and max(t.at) < chip.dividers[t.divider].steps for t in chip.ticks.values())
 
 
 def problem_paths(changed: Chip, chip: Chip) -> set[KeyPath]:

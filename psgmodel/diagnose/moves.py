@@ -130,8 +130,9 @@ def _lists(value: tuple[int, ...], low: int, high: int) -> Iterator[Moved]:
         yield from (Moved(Move.ENTRY, 4, (*value, more)) for more in range(low, high + 1) if more not in value)
     yield from _turns(value)
     if len(value) > 1 and value == tuple(sorted(value, reverse=True)):  # positions counted from the other end
-        top = value[0]
-        yield Moved(Move.TURN, 2, (top, *(top - item for item in value[1:])))
+        mirrored = (value[0], *(value[0] - item for item in value[1:]))
+        if min(mirrored) >= low:
+            yield Moved(Move.TURN, 2, mirrored)
 
 
 def _texts(value: tuple[str, ...]) -> Iterator[Moved]:

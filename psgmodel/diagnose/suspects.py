@@ -18,11 +18,11 @@ from psgmodel.chip.records import Chip
 from psgmodel.diagnose.changes import changes_of, write_changes
 from psgmodel.diagnose.standing import HeardDump
 from psgmodel.diagnose.suspicion import Suspect, Suspicion, ranked
-from psgmodel.diagnose.trials import Base, Candidate, Trial, TrialState
+from psgmodel.diagnose.trials import Base, Candidate, Trial, TrialState, in_turn
 from psgmodel.dump.observe import Observation
 from psgmodel.reglog.log import RegisterLog
 
-PAIR_SEEDS = 6
+PAIR_SEEDS = 9
 """Single changes on top of which every other one is tried."""
 
 Progress = Callable[[int, int], bool]
@@ -114,7 +114,7 @@ class _SearchState:
     def pairs(self, base: Base, singles: list[Trial]) -> list[Suspect]:
         """Return suspects of two changes: every change on top of each of the best single ones."""
         found: list[Suspect] = []
-        for seed in self._seeds(base, singles):
+        for seed in self._seeds(singles):
             if self.trials.stopped:
                 break
             changed = self.trials.base(seed.chip, seed.log, {**base.standings, **seed.after})
@@ -128,13 +128,12 @@ class _SearchState:
                 break
         return found
 
-    def _seeds(self, base: Base, singles: list[Trial]) -> list[Trial]:
-        """Return the single changes that explain most, and those that move the first difference furthest."""
-        by_share = sorted(singles, key=lambda t: (-t.explained, t.change.simplicity))
-        far = [t for t in singles if t.explained > 0]
-        far.sort(key=lambda t: (-min(s.first or self.heard.end for s in t.after.values()), t.change.simplicity))
-        mixed = [t for pair in zip(by_share, far, strict=False) for t in pair]
-        return _distinct([*mixed, *by_share])[:PAIR_SEEDS]
+    def _seeds(self, singles: list[Trial]) -> list[Trial]:
+        """Return the single changes that explain most, those that move the first difference furthest, the simplest."""
+        simple = sorted(_distinct(singles), key=lambda t: t.change.simplicity)
+        by_share = sorted(simple, key=lambda t: -t.explained)
+        far = sorted(simple, key=lambda t: -min(s.first or self.heard.end for s in t.after.values()))
+        return in_turn([by_share, far, simple], PAIR_SEEDS)
 
     def _candidates(self, base: Base) -> list[Candidate]:
         changes = sorted(changes_of(base.chip), key=lambda c: c.simplicity)

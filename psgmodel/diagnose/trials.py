@@ -12,8 +12,10 @@ What passes the screen is run over the whole, in every signal that it touches.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
+from typing import TypeVar
 
 from psgmodel.chip.records import Chip
 from psgmodel.diagnose.changes import Change
@@ -23,7 +25,11 @@ from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import Steps
 
 MOST_MEASURED = 24
-"""Changes that are run over the whole, for each signal; the best by the window that follows the first difference."""
+"""Changes that are run over the whole, for each signal.
+
+They are taken in turn from those that differ least in a window after the first difference, those that agree for longest
+from there on, and the simplest.
+"""
 
 _LATE = 1 << 18
 _WINDOW_CHANGES = 256
@@ -85,6 +91,17 @@ class Trial:
     explained: int
 
 
+Item = TypeVar("Item")
+
+
+def in_turn(orders: Sequence[Sequence[Item]], most: int) -> list[Item]:
+    """Return the first items of several orders, one of each in turn, each item once."""
+    found: dict[int, Item] = {}
+    for items in zip_longest(*orders):
+        found.update({id(item): item for item in items if item is not None and id(item) not in found})
+    return list(found.values())[:most]
+
+
 class TrialState:
     """Tries changes and counts them."""
 
@@ -138,8 +155,16 @@ class TrialState:
                 passed.append(candidate)
         if len(passed) > MOST_MEASURED:
             until = self.heard.cycle_of_change(name, first, _WINDOW_CHANGES)
-            passed.sort(key=lambda c: self.heard.standing(name, self._model(base, c, name, until)).cycles)
-        found = [self.measured(base, c) for c in passed[:MOST_MEASURED]]
+            near = {id(c): self.heard.standing(name, self._model(base, c, name, until)) for c in passed}
+            passed = in_turn(
+                [
+                    sorted(passed, key=lambda c: near[id(c)].cycles),
+                    sorted(passed, key=lambda c: -(near[id(c)].first or until)),
+                    sorted(passed, key=lambda c: c.change.simplicity),
+                ],
+                MOST_MEASURED,
+            )
+        found = [self.measured(base, c) for c in passed]
         return [trial for trial in found if trial is not None]
 
     def measured(self, base: Base, candidate: Candidate) -> Trial | None:
