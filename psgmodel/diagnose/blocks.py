@@ -54,7 +54,7 @@ class BlockState:
     Attributes
     ----------
     block : str
-        Such as "note timer"; for an output "mixer", "output registers".
+        Such as "note timer"; for an output "mixer", "codes on their way".
     values : tuple of (str, str)
         Names and values.
     """
@@ -97,8 +97,8 @@ def output_blocks(chip: Chip, name: str, state: UnitState, levels: dict[str, int
     fields = tuple((key, str(field_value(chip, state, key))) for key in chip.fields if key.startswith(prefix))
     found.append(BlockState("mixer", fields + gains))
     if state.outputs[name]:
-        codes = tuple((f"{at} before the pin", str(code)) for at, code in enumerate(state.outputs[name], 1))
-        found.append(BlockState("output registers", codes))
+        codes = tuple((f"{at} later" if at else "next", str(code)) for at, code in enumerate(state.outputs[name]))
+        found.append(BlockState("codes on their way", codes))
     return tuple(found)
 
 

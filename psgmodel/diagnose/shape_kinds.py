@@ -159,6 +159,10 @@ def wrong_pattern(d: Differing) -> str:
 
 
 def _on_one_grid(ours: Steps, theirs: Steps) -> bool:
-    """Return whether both change in multiples of one step of more than a cycle."""
-    step = int(np.gcd.reduce(np.diff(ours.cycle[1:]))) if len(ours) > LEAST_RUNS else 1
-    return step > 1 and bool(((theirs.cycle[1:] - ours.cycle[1]) % step == 0).all())
+    """Return whether the steps in which one side changes are multiples of those of the other, at the same cycles."""
+    if min(len(ours), len(theirs)) <= LEAST_RUNS:
+        return False
+    one, two = (int(np.gcd.reduce(np.diff(side.cycle[1:]))) for side in (ours, theirs))
+    step = min(one, two)
+    apart = int(theirs.cycle[1]) - int(ours.cycle[1])
+    return step > 1 and max(one, two) % step == 0 and apart % step == 0

@@ -113,8 +113,8 @@ def tell(comparison: Comparison, observation: Observation, chip: Chip, given: Re
     if is_channel:
         blocks = channel_blocks(chip, exact.name, state)
     else:
-        before = max(0, divergence.cycle - 1 - chip.mixer.latency)
-        levels = {name: int(trace[name].at(before)) for name in chip.channels}
+        mixed = max(0, divergence.cycle - chip.mixer.latency)  # when the levels stood that this code is made of
+        levels = {name: int(trace[name].at(mixed)) for name in chip.channels}
         blocks = output_blocks(chip, exact.name, state, levels)
     window = window_around(chip, log, exact.name, sides, divergence.cycle)
     shares = tuple(_share(s.exact, s.side) for s in comparison.signals if s.exact is not None and s.exact.differences)
