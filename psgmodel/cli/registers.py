@@ -37,10 +37,12 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
         raise UsageError("registers: give either --chip CHIP or --describe")
     markdown = arguments.format == "markdown"
     if arguments.describe:
+        import psgmodel.engine
         from psgmodel.report import description
 
-        screen.result(**description.description_json())
-        text = description.description_markdown() if markdown else description.description_text()
+        order = psgmodel.engine.__doc__ or ""
+        screen.result(**description.description_json(order))
+        text = description.description_markdown(order) if markdown else description.description_text(order)
     else:
         from psgmodel.chip import load_chip
         from psgmodel.report import registers

@@ -58,13 +58,14 @@ _NOTES: Mapping[str, str] = {
     "[channel.NAME]": "The table step, below, is required too.",
     "[power]": "With this table there is a field power: while it is 0 the unit stands as after reset, and every write "
     "is lost but one to the register that holds it or to an index port; dividers and output registers go on.",
-    "[mixer]": "The table gains gives the gain of a channel by name, such as gains = { a = 4 }; 1 where not given.",
+    "[mixer]": "The table gains gives the gain of a channel by name, such as gains = { a = 4 }, a whole number from 0 "
+    "to 2^16; 1 where not given.",
     "[[register]]": "The list fields says what the bits do; bits that it leaves out do not exist and read 0.",
 }
 _OPENING = (
     f"A chip description is a TOML file that begins with format = {FORMAT}. Its tables and their keys follow; a key "
-    "that is not listed here is an error. All times are clock cycles, all levels whole numbers. The order in which "
-    "things happen within one clock cycle is told in psgmodel/engine/__init__.py."
+    "that is not listed here is an error. All times are clock cycles, all levels whole numbers. A list that has an "
+    "entry for each value of a field (patterns, divisors, trims, routes) has 1, 2, 4, ... 256 of them."
 )
 _FIELDS = (
     "Fields are what register bits drive. A field that no register drives and that has no default needs a value in "
@@ -103,8 +104,8 @@ def description_tables() -> tuple[TableText, ...]:
     return tuple(TableText(header, _sentence(header, record), tuple(_options(record))) for header, record in TABLES)
 
 
-def description_text() -> str:
-    """Return the reference as plain text."""
+def description_text(order: str = "") -> str:
+    """Return the reference as plain text; `order` is the documentation of the engine, which numbers what happens."""
     text = "The chip description language\n\n" + paragraph(_OPENING)
     for table in description_tables():
         text += f"\n{table.header}\n" + paragraph(table.sentence, indent="  ")
@@ -112,22 +113,45 @@ def description_text() -> str:
             given = f"default {option.default}" if option.default else "required"
             text += f"\n    {option.key} = {option.accepts}".ljust(64) + f"  {given}\n"
             text += paragraph(option.sentence, indent="        ")
-    return text + "\nFields and [constants]\n" + paragraph(_FIELDS, indent="  ")
+    text += "\nFields and [constants]\n" + paragraph(_FIELDS, indent="  ")
+    opening, *lines = _order_of_action(order)
+    if lines:
+        text += "\nThe order of action\n" + paragraph(opening, indent="  ")
+        for number, line in enumerate(lines, 1):
+            text += "\n" + paragraph(line, indent="     ", first=f"  {number}. ")
+    return text
 
 
-def description_markdown() -> str:
-    """Return the reference as Markdown."""
+def description_markdown(order: str = "") -> str:
+    """Return the reference as Markdown; `order` as for `description_text`."""
     text = "# The chip description language\n\n" + _OPENING + "\n"
     for table in description_tables():
         text += f"\n## `{table.header}`\n\n{table.sentence}\n\n"
         rows = [[f"`{o.key}`", o.accepts, o.default or "required", o.sentence] for o in table.options]
         text += markdown_table(("key", "accepts", "default", "meaning"), rows)
-    return text + f"\n## Fields and `[constants]`\n\n{_FIELDS}\n"
+    text += f"\n## Fields and `[constants]`\n\n{_FIELDS}\n"
+    opening, *lines = _order_of_action(order)
+    if lines:
+        text += f"\n## The order of action\n\n{opening}\n\n"
+        text += "".join(f"{number}. {line}\n" for number, line in enumerate(lines, 1))
+    return text
 
 
-def description_json() -> dict[str, Any]:
-    """Return the reference as plain values."""
-    return {"format": FORMAT, "tables": [dataclasses.asdict(table) for table in description_tables()]}
+def description_json(order: str = "") -> dict[str, Any]:
+    """Return the reference as plain values; `order` as for `description_text`."""
+    tables = [dataclasses.asdict(table) for table in description_tables()]
+    _, *lines = _order_of_action(order)
+    return {"format": FORMAT, "opening": _OPENING, "tables": tables, "fields": _FIELDS, "order": lines}
+
+
+def _order_of_action(doc: str) -> list[str]:
+    """Return the opening of the numbered list in a docstring, and its lines, each as one line of text."""
+    plain = doc.replace("``", "").replace("`", "")
+    found = re.search(r"(The order of action.*?)\n\n(?= 1\. )(.*?)\n\n", plain, re.DOTALL)
+    if found is None:
+        return [""]
+    lines = re.split(r"^ \d+\. ", found[2], flags=re.MULTILINE)[1:]
+    return [" ".join(text.split()) for text in (found[1], *lines)]
 
 
 def _sentence(header: str, record: type) -> str:
@@ -160,12 +184,16 @@ def _accepts(kind: Any, bounds: Mapping[str, Any]) -> str:
         return "table"
     if kind is int:
         low, high = bounds["at_least"], bounds["at_most"]
-        return f"integer, {low} to {_power(high)}" if low is not None and high < MAX_INT else "integer"
+        if low is None:
+            return "integer"
+        return f"integer, {_power(low)} to {_power(high)}" if high < MAX_INT else f"integer, {low} or more"
     return {str: "text", bool: "true | false", Fraction: 'integer, or "A / B"'}.get(kind, str(kind))
 
 
 def _power(number: int) -> str:
-    """Return a bound as people write it: 2^24, 2^32 - 1, 64."""
+    """Return a bound as people write it: 2^24, 2^32 - 1, -2^20, 64."""
+    if number < 0:
+        return f"-{_power(-number)}"
     for extra, ending in ((0, ""), (1, " - 1")):
         whole = number + extra
         if whole >= 4096 and whole & (whole - 1) == 0:
