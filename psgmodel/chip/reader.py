@@ -6,6 +6,7 @@ the file with its line.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -83,8 +84,7 @@ def _read(file: TomlFile) -> Chip:
         if key not in _TABLES:
             state.report((key,), "unknown table", nearest(key, _TABLES) or f"known: {', '.join(_TABLES)}")
     unit = _unit(data.get("unit", {}), state)
-    bus = read_record(Bus, data.get("bus", {}), ("bus",), state)
-    check_bus(bus, state)
+    bus = _bus(data.get("bus", {}), state)
     dividers, ticks = _ticks(data, state)
     power = read_record(Power, data["power"], ("power",), state) if "power" in data else None
     channels = {}
@@ -103,6 +103,8 @@ def _read(file: TomlFile) -> Chip:
     if state.spoilt("mixer") or state.spoilt("unit"):
         doubtful.add("mixer")
     check_mixer(mixer, channels, state)
+    if state.spoilt("power"):
+        doubtful.add("power")
     specs = field_specs(channels, mixer, unit, power is not None)
     wiring = WiringState(bus, channels, dividers, specs, doubtful, state)
     wiring.addresses.ports()
@@ -151,6 +153,23 @@ def _ticks(data: dict[str, Any], state: ReadingState) -> tuple[dict[str, Divider
         for name, table in _tables(data, "ticks", state).items()
     }
     return resolve_ticks(sources, sequencers, state)
+
+
+def _bus(table: Any, state: ReadingState) -> Bus:
+    """Read the bus; where a width could not be read, the widest stands in, so that nothing else seems too wide."""
+    bus = read_record(Bus, table, ("bus",), state)
+
+    def unread(key: str) -> bool:
+        return ("bus",) in state.spoilt_paths or state.spoilt("bus", key)
+
+    if unread("data_bits"):
+        bus = replace(bus, data_bits=32)
+    if unread("address_bits"):
+        bus = replace(bus, address_bits=32)
+    if unread("index_bits"):
+        bus = replace(bus, index_bits=16)
+    check_bus(bus, state)
+    return bus
 
 
 def _tables(data: dict[str, Any], key: str, state: ReadingState) -> dict[str, Any]:

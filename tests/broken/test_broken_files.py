@@ -37,7 +37,7 @@ def expected_message(path: Path) -> str:
 
 
 def test_there_are_many_of_them() -> None:
-    assert len(CHIPS) >= 40
+    assert len(CHIPS) >= 150
     assert len(LOGS) >= 15
 
 
