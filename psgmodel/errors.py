@@ -139,9 +139,20 @@ class OutputError(PsgmodelError):
     """A result that cannot be written."""
 
 
+LONGEST_WORD = 80
+"""Longer words are compared with nothing: that would take the square of their length."""
+
+
+def listed(words: Iterable[str], most: int = 20) -> str:
+    """Return words with commas between, the first ones where there are many; ``none`` where there are none."""
+    known = list(words)
+    more = f" and {len(known) - most} more" if len(known) > most else ""
+    return f"{', '.join(known[:most])}{more}" if known else "none"
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return ``'did you mean "x"?'`` for the nearest of `known`, or an empty string."""
-    options = list(known)
+    options = [k for k in known if len(k) <= LONGEST_WORD] if len(word) <= LONGEST_WORD else []
     close = difflib.get_close_matches(word, options, n=1, cutoff=0.6)
     if not close:
         folded = {k.lower(): k for k in options}

@@ -18,6 +18,10 @@ from psgmodel.errors import Place, Problem, PsgmodelError
 KeyPath = tuple[str | int, ...]
 
 _KEY = re.compile(r"""\s*("(?:[^"\\]|\\.)*"|'[^']*'|[A-Za-z0-9_-]+)\s*""")
+DEEPEST_KEY = 64
+"""Most parts of a dotted key: reading one takes the square of their number."""
+_PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+"""
+_DEEP_KEY = re.compile(rf"""(?<![\w"'-])(?:{_PART}){{{DEEPEST_KEY}}}""")
 _BLANK = re.compile(r"(?:[ \t\r\n,]|\#[^\n]*)*")
 _STRING = re.compile(r"\"{3}(?:[^\\]|\\.)*?\"{3,5}|'{3}.*?'{3,5}|\"(?:[^\"\\]|\\.)*\"|'[^']*'", re.DOTALL)
 _PLAIN = re.compile(r"[^,\]\}\n#]*")
@@ -71,6 +75,10 @@ def load_toml(path: str | Path, error: type[PsgmodelError]) -> TomlFile:
 def parse_toml(text: str, name: str, error: type[PsgmodelError]) -> TomlFile:
     """Parse TOML `text`; `name` is what problems call the file. Raises `error` as `load_toml` does."""
     text = text.replace("\r\n", "\n")
+    deep = _DEEP_KEY.search(text)
+    if deep is not None:
+        line = text.count("\n", 0, deep.start()) + 1
+        raise error(f"a key of more than {DEEPEST_KEY} parts", place=Place(name, line))
     try:
         data = tomllib.loads(text)
     except ValueError as reason:  # TOMLDecodeError, or an integer with thousands of digits

@@ -5,14 +5,35 @@ Stage: chip. In: the bus, registers, memories and mirrors one after another. Out
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 
 from psgmodel.chip.options import ReadingState
 from psgmodel.chip.records import Bus, Mirror
 from psgmodel.tomlfile import KeyPath
 
-Owned = tuple[int, int, str]
-"""First address, last address, owner."""
+
+class Owners:
+    """Ranges of addresses and who owns them, by rising address; no two overlap."""
+
+    def __init__(self) -> None:
+        self.firsts: list[int] = []
+        self.lasts: list[int] = []
+        self.names: list[str] = []
+
+    def overlapped(self, first: int, last: int) -> tuple[int, str] | None:
+        """Return the first address of a range that is owned already, and by whom."""
+        at = bisect_left(self.lasts, first)
+        if at == len(self.firsts) or self.firsts[at] > last:
+            return None
+        return max(first, self.firsts[at]), self.names[at]
+
+    def add(self, first: int, last: int, name: str) -> None:
+        """Add a range that overlaps no other."""
+        at = bisect_left(self.firsts, first)
+        self.firsts.insert(at, first)
+        self.lasts.insert(at, last)
+        self.names.insert(at, name)
 
 
 class AddressState:
@@ -20,8 +41,7 @@ class AddressState:
 
     def __init__(self, bus: Bus, state: ReadingState) -> None:
         self.bus, self.state = bus, state
-        self.owned: list[Owned] = []
-        self.at_bus: list[Owned] = []
+        self.owned, self.at_bus = Owners(), Owners()
         self.names: set[str] = set()
 
     def claim(self, first: int, count: int, name: str, path: KeyPath) -> None:
@@ -32,16 +52,14 @@ class AddressState:
         direct = self.bus.access == "direct"
         self._take(self.owned, first, count, self.bus.address_bits if direct else self.bus.index_bits, name, path)
 
-    def _take(self, owned: list[Owned], first: int, count: int, bits: int, name: str, path: KeyPath) -> None:
+    def _take(self, owned: Owners, first: int, count: int, bits: int, name: str, path: KeyPath) -> None:
         last = first + count - 1
         if last >> bits:
             self.state.report(path, f"found 0x{last:02X}, accepted: 0x00 to 0x{(1 << bits) - 1:02X}")
-            return
-        for begin, end, owner in owned:
-            if first <= end and begin <= last:
-                self.state.report(path, f"address 0x{max(first, begin):02X} already belongs to {owner}")
-                return
-        owned.append((first, last, name))
+        elif (known := owned.overlapped(first, last)) is not None:
+            self.state.report(path, f"address 0x{known[0]:02X} already belongs to {known[1]}")
+        else:
+            owned.add(first, last, name)
 
     def ports(self) -> None:
         """Claim the bus addresses of an index/data port pair."""
@@ -53,16 +71,18 @@ class AddressState:
     def mirrors(self, mirrors: Sequence[Mirror]) -> None:
         """Claim the addresses of mirrors, which are always bus addresses; report mirrors of mirrors."""
         owned = self.owned if self.bus.access == "direct" else self.at_bus
-        largest = (1 << self.bus.address_bits) - 1
+        largest, mirrored = (1 << self.bus.address_bits) - 1, Owners()
         for index, mirror in enumerate(mirrors):
-            name = f"the mirror at 0x{mirror.address:02X}"
-            self._take(owned, mirror.address, mirror.size, self.bus.address_bits, name, ("mirror", index, "address"))
-            last = mirror.of + mirror.size - 1
+            name, path = f"the mirror at 0x{mirror.address:02X}", ("mirror", index, "address")
+            end = mirror.address + mirror.size - 1
+            self._take(owned, mirror.address, mirror.size, self.bus.address_bits, name, path)
+            if mirrored.overlapped(mirror.address, end) is None:
+                mirrored.add(mirror.address, end, name)
+        for index, mirror in enumerate(mirrors):
+            last, path = mirror.of + mirror.size - 1, ("mirror", index, "of")
             if last > largest:
                 found = f"found 0x{mirror.of:02X} to 0x{last:02X}, accepted: within 0x00 to 0x{largest:02X}"
-                self.state.report(("mirror", index, "of"), found)
-            for other in mirrors:
-                if other.address <= last and mirror.of < other.address + other.size:
-                    address = max(other.address, mirror.of)
-                    self.state.report(("mirror", index, "of"), f"0x{address:02X} is an address that is itself mirrored")
-                    break
+                self.state.report(path, found)
+            known = mirrored.overlapped(mirror.of, last)
+            if known is not None:
+                self.state.report(path, f"0x{known[0]:02X} is an address that is itself mirrored")

@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from psgmodel.chip.channel import Channel, NoiseClock, ShiftRegister, StepClock, WaveTable
 from psgmodel.chip.options import ReadingState
 from psgmodel.chip.records import Bus, Divider, Mixer, Power, Register, Sequencer, Ticks, TickSource
-from psgmodel.errors import nearest
 from psgmodel.tomlfile import KeyPath
 
 
@@ -52,8 +51,8 @@ def _check_sequenced(
             path, "a tick of a sequencer has no divider of its own: every, first and restart are the sequencer's"
         )
     if source.sequencer not in sequencers:
-        hint = nearest(source.sequencer, sequencers) or f"known: {', '.join(sequencers) or 'none'}"
-        state.report((*path, "sequencer"), f'no sequencer "{source.sequencer}"', hint)
+        found = f'no sequencer "{source.sequencer}"'
+        state.report((*path, "sequencer"), found, state.hint(source.sequencer, sequencers))
         return
     steps = sequencers[source.sequencer].steps
     if not source.at or len(set(source.at)) != len(source.at) or max(source.at) >= steps:
@@ -127,16 +126,15 @@ def check_held(registers: Sequence[Register], state: ReadingState) -> None:
         if not register.held_until or state.spoilt(*path):
             continue
         if register.held_until not in known:
-            hint = nearest(register.held_until, known) or f"known: {', '.join(known) or 'none'}"
-            state.report(path, f'no register "{register.held_until}" that is not held itself', hint)
+            found = f'no register "{register.held_until}" that is not held itself'
+            state.report(path, found, state.hint(register.held_until, known))
         if any(field.target == "power" for field in register.fields):
             state.report(path, "the register of the power bit cannot be held")
 
 
 def _check_tick(name: str, ticks: Mapping[str, Ticks], path: KeyPath, state: ReadingState) -> None:
     if name not in ticks:
-        hint = nearest(name, ticks) or f"known: {', '.join(ticks) or 'none'}"
-        state.report(path, f'no tick "{name}"', hint)
+        state.report(path, f'no tick "{name}"', state.hint(name, ticks))
 
 
 def _check_count(items: tuple[object, ...], path: KeyPath, state: ReadingState, least: int = 1) -> None:

@@ -11,18 +11,22 @@ from __future__ import annotations
 import dataclasses
 import types
 import typing
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import MISSING, dataclass
 from fractions import Fraction
 from typing import Any, Literal, TypeVar
 
-from psgmodel.errors import Problem, nearest
+from psgmodel.errors import Problem, listed, nearest
 from psgmodel.tomlfile import KeyPath, TomlFile
 
 R = TypeVar("R")
 
 MAX_INT = 2**53
 """Largest integer taken anywhere in a description: exact as float64 too."""
+
+
+MOST_HINTS = 100
+"""Problems that are told with a hint; a file with more is not helped by guesses, and they would take long."""
 
 
 def option(
@@ -52,15 +56,24 @@ class ReadingState:
     file: TomlFile
     problems: list[Problem]
     spoilt_paths: set[KeyPath] = dataclasses.field(default_factory=set)
+    above_spoilt: set[KeyPath] = dataclasses.field(default_factory=set)
 
     def report(self, path: KeyPath, message: str, hint: str = "") -> None:
         """Note a problem with the key at `path`."""
         self.problems.append(Problem(f"{dotted(path)}: {message}", self.file.place(*path), hint))
         self.spoilt_paths.add(path)
+        self.above_spoilt.update(path[:length] for length in range(len(path) + 1))
 
     def spoilt(self, *path: str | int) -> bool:
         """Return whether there is a problem at `path` or within, so that conclusions from it would mislead."""
-        return any(known[: len(path)] == path for known in self.spoilt_paths)
+        return path in self.above_spoilt
+
+    def hint(self, word: str, known: Iterable[str], otherwise: str = "") -> str:
+        """Return the nearest of `known`, else `otherwise`, else a list of them; nothing after many problems."""
+        if len(self.problems) >= MOST_HINTS:
+            return ""
+        words = list(known)
+        return nearest(word, words) or otherwise or f"known: {listed(words)}"
 
 
 def dotted(path: KeyPath) -> str:
@@ -107,7 +120,7 @@ def read_record(
     for key in table:
         if key not in options and key not in known:
             accepted = (*options, *known)
-            hint = nearest(key, accepted) or f"known here: {', '.join(accepted)}"
+            hint = state.hint(key, accepted, f"known here: {', '.join(accepted)}")
             state.report((*path, key), "unknown key", hint)
     values = dict(given)
     for name, (item, kind) in options.items():

@@ -27,7 +27,7 @@ from psgmodel.chip.records import (
     Unit,
 )
 from psgmodel.chip.wiring import WiringState, field_specs
-from psgmodel.errors import ChipError, Place, nearest
+from psgmodel.errors import ChipError, Place
 from psgmodel.tomlfile import TomlFile, load_toml, parse_toml
 
 FORMAT = 1
@@ -82,7 +82,7 @@ def _read(file: TomlFile) -> Chip:
         raise ChipError(f"{found}; this version reads format {FORMAT}", place=file.place("format"))
     for key in data:
         if key not in _TABLES:
-            state.report((key,), "unknown table", nearest(key, _TABLES) or f"known: {', '.join(_TABLES)}")
+            state.report((key,), "unknown table", state.hint(key, _TABLES))
     unit = _unit(data.get("unit", {}), state)
     bus = _bus(data.get("bus", {}), state)
     dividers, ticks = _ticks(data, state)
@@ -211,8 +211,7 @@ def _mixer(table: Any, names: list[str], state: ReadingState) -> Mixer:
     gains = dict.fromkeys(names, 1)
     for name, value in given.items():
         if name not in gains:
-            hint = nearest(name, names) or f"known: {', '.join(names)}"
-            state.report(("mixer", "gains", name), "no such channel", hint)
+            state.report(("mixer", "gains", name), "no such channel", state.hint(name, names))
         elif type(value) is not int or not 0 <= value <= 2**16:
             state.report(("mixer", "gains", name), f"found {show(value)}, accepted: 0 to {2**16}")
         else:

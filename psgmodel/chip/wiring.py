@@ -17,7 +17,6 @@ from psgmodel.chip.addresses import AddressState
 from psgmodel.chip.channel import Channel, NoiseClock, StepClock
 from psgmodel.chip.options import MAX_INT, ReadingState, option, read_record, show
 from psgmodel.chip.records import BitField, Bus, Field, Memory, Mixer, Register, Segment, Unit
-from psgmodel.errors import nearest
 from psgmodel.tomlfile import KeyPath
 
 _BITS = re.compile(r"(\d{1,2})(?::(\d{1,2}))?")
@@ -130,9 +129,9 @@ class WiringState:
     ) -> None:
         self.bus, self.channels, self.specs, self.doubtful, self.state = bus, channels, specs, doubtful, state
         self.unread: set[str] = set()
-        self.events = [f"{name}.{event}" for name in channels for event in ("start", "stop")]
-        self.events += [f"{name}.restart" for name in dividers]
-        self.shown = [f"{name}.active" for name in channels]
+        self.events = dict.fromkeys(f"{name}.{event}" for name in channels for event in ("start", "stop"))
+        self.events |= dict.fromkeys(f"{name}.restart" for name in dividers)
+        self.shown = dict.fromkeys(f"{name}.active" for name in channels)
         self.addresses = AddressState(bus, state)
         self.segments: dict[str, list[Segment]] = {}
         self.wired: dict[str, int] = {}
@@ -209,10 +208,9 @@ class WiringState:
         self.state.report(path, "exactly one of drives, strobes and shows is expected")
         return None
 
-    def _known(self, word: str, known: list[str], what: str, extra: int, path: KeyPath) -> bool:
+    def _known(self, word: str, known: Mapping[str, None], what: str, extra: int, path: KeyPath) -> bool:
         if word not in known:
-            hint = nearest(word, known) or f"known: {', '.join(known)}"
-            self.state.report(path, f"no {what} {show(word)}", hint)
+            self.state.report(path, f"no {what} {show(word)}", self.state.hint(word, known))
             return False
         if extra:
             self.state.report(path, f"{word} takes one bit, {extra + 1} are given")
@@ -226,9 +224,8 @@ class WiringState:
             return False
         spec = self.specs.get(name)
         if not found or spec is None:
-            self.state.report(
-                path, f"no field {show(name)}", nearest(name, self.specs) or "see the reference of fields"
-            )
+            hint = self.state.hint(name, self.specs, "see the reference of fields")
+            self.state.report(path, f"no field {show(name)}", hint)
             return False
         high = int(found[2]) if found[2] else spec.bits - 1
         field_low = int(found[3]) if found[3] else (high if found[2] else 0)
@@ -254,7 +251,7 @@ class WiringState:
         size = 1
         waves = [name for name, channel in self.channels.items() if channel.table is not None]
         if entry.channel not in waves:
-            hint = nearest(entry.channel, waves) or f"known: {', '.join(waves) or 'none'}"
+            hint = self.state.hint(entry.channel, waves)
             self.state.report((*path, "channel"), f"no wave-table channel {show(entry.channel)}", hint)
         else:
             wave = self.channels[entry.channel].table
@@ -277,7 +274,7 @@ class WiringState:
                 continue
             if name not in self.specs:
                 quotes = f'a field is one name in quotes, such as "{next(iter(self.specs), "a.volume")}"'
-                self.state.report(path, "no such field", nearest(name, self.specs) or quotes)
+                self.state.report(path, "no such field", self.state.hint(name, self.specs, quotes))
             elif name in self.wired:
                 self.state.report(path, "this field is wired to a register and cannot be a constant too")
             elif type(value) is not int or not 0 <= value < min(1 << self.specs[name].bits, MAX_INT):

@@ -23,9 +23,11 @@ TimeUnit = Literal["s", "ms", "us", "ns", "ps", "fs"]
 NO_LEVEL_KINDS = frozenset({"real", "realtime", "shortreal", "real_parameter", "event", "string"})
 """Variable types whose changes are no levels of bits; such a variable cannot be chosen."""
 
+DEEPEST_SCOPE, LONGEST_SCOPE_NAME = 256, 1024
+"""Bounds of a hierarchy: full names would else take the square of the size of the file."""
 _TIMESCALE = re.compile(r"(1|10|100)(s|ms|us|ns|ps|fs)")
-_RANGE = re.compile(r"\[(-?\d+)(?::(-?\d+))?\]")
-_NAME_WITH_RANGE = re.compile(r"(?s)(.+?)\s*\[(-?\d+)(?::(-?\d+))?\]")
+_RANGE = re.compile(r"\[(-?\d{1,9})(?::(-?\d{1,9}))?\]")
+_NAME_WITH_RANGE = re.compile(r"(?s)(.+?)\s*\[(-?\d{1,9})(?::(-?\d{1,9}))?\]")
 _CODE = re.compile(rb"[!-~]+")
 
 
@@ -176,7 +178,13 @@ def _declare(state: HeaderState, keyword: str) -> None:
     elif keyword == "$scope":
         if not words:
             raise DumpError("$scope without a type; expected: $scope type name $end", place=place)
-        state.scope.append(" ".join(words[1:]))
+        name = " ".join(words[1:])
+        if len(state.scope) >= DEEPEST_SCOPE or len(name) > LONGEST_SCOPE_NAME:
+            wanted = f"accepted: {DEEPEST_SCOPE} scopes within one another, names of {LONGEST_SCOPE_NAME} characters"
+            raise DumpError(
+                f"a scope within {len(state.scope)} others, its name {len(name)} long; {wanted}", place=place
+            )
+        state.scope.append(name)
     elif keyword == "$upscope":
         if not state.scope:
             raise DumpError("$upscope where no scope is open", place=place)
@@ -210,8 +218,9 @@ def _variable(scope: tuple[str, ...], words: list[str], place: Place) -> Variabl
             f'declaration "$var {" ".join(words)}" is too short; expected: $var type width code name $end', place=place
         )
     kind, width_text, code_text = words[:3]
-    if not (width_text.isascii() and width_text.isdigit()):
-        raise DumpError(f'width "{width_text}" of a variable; expected a whole number of bits', place=place)
+    if not (width_text.isascii() and width_text.isdigit() and len(width_text) < 10):
+        shown = width_text if len(width_text) < 40 else width_text[:37] + "..."
+        raise DumpError(f'width "{shown}" of a variable; expected a whole number of bits', place=place)
     code = code_text.encode()
     if not _CODE.fullmatch(code):
         raise DumpError(f'identifier code "{code_text}"; expected printable ASCII (33 to 126)', place=place)
