@@ -97,7 +97,7 @@ def level_other(d: Differing) -> str:
     by = wrong[:, 1] - wrong[:, 0]
     told = ", ".join(f"{theirs} for {ours}" for ours, theirs in wrong[: 2 * LEAST_RUNS].tolist())
     if not _one_to_one(pairs):
-        if (by != by[0]).any() or abs(int(by[0])) > 1 or wrong.shape[0] <= LEAST_RUNS:
+        if (by != by[0]).any() or abs(int(by[0])) > 1 or wrong.shape[0] < 2:
             return ""
         which = "high" if by[0] > 0 else "low"
         return f"the levels change at the same cycles, and the dump's are now and then 1 too {which} ({told})"

@@ -242,3 +242,17 @@ def test_a_pair_that_adds_next_to_nothing_is_left_out() -> None:
     better = Suspect((*other.changes, *one.changes), 90, 10, (), None)
     assert [str(s) for s in ranked([one, other, pair], 100)] == ["one", "other"]
     assert str(ranked([one, other, better], 100)[0]) == "other and one"
+
+
+def test_no_suspect_spoils_a_signal_that_agrees_however_much_it_explains_elsewhere() -> None:
+    # Shaping ticks a cycle late for B alone: no description says that, and late ticks for all would spoil A's envelope.
+    rows = [(0, 0x08, 1), (1, 0x09, 0x20), (2, 0x0A, 20), (3, 0x0C, 0x04), (4, 0x0E, 1)]
+    rows += [(5, 0x10, 200), (6, 0x11, 0x20), (7, 0x12, 31), (8, 0x14, 0x01), (9, 0x16, 1)]
+    log = make_log(*zip(*rows, strict=True), end=300_000)
+    right, late = run(LINNET, log), played(made("ticks.shaping.first = 10000"), log)
+    assert late["a"] != right["a"]
+    assert late["b"] != right["b"]
+    signals = {"a": (Kind.CHANNEL, right["a"]), "b": (Kind.CHANNEL, late["b"])}
+    found = find_suspects(LINNET, observation_of(signals, log), log, pairs=False)
+    assert found.cycles > 0
+    assert not [str(s) for s in found.ranked if "ticks.shaping" in str(s)]
