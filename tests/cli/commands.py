@@ -30,6 +30,13 @@ NO_SOUND = Path(__file__).with_name("no-sound.conf")
 """ALSA's own configuration with its default devices taken out: a machine without a sound card."""
 
 COMMAND = [sys.executable, "-m", "psgmodel"]
+AT_ONCE = [
+    sys.executable,
+    "-c",
+    "import psgmodel.cli.progress as p; p._SHOW_AFTER_S, p._REFRESH_S = -1.0, 0.0; "
+    "from psgmodel.cli.entry import main; raise SystemExit(main())",
+]
+"""The command with a bar that shows every step from the first, however fast the work is done."""
 
 
 class Finished(NamedTuple):
@@ -84,11 +91,13 @@ def run_here(words: Sequence[str], folder: Path) -> Finished:
     return Finished(status, out.getvalue(), err.getvalue())
 
 
-def run_on_terminal(words: Sequence[str], folder: Path, extra: Mapping[str, str] | None = None) -> Finished:
+def run_on_terminal(
+    words: Sequence[str], folder: Path, extra: Mapping[str, str] | None = None, *, command: Sequence[str] = COMMAND
+) -> Finished:
     """Run a command with each stream on a terminal of its own."""
     (out_master, out_slave), (err_master, err_slave) = pty.openpty(), pty.openpty()
     process = subprocess.Popen(
-        [*COMMAND, *words],
+        [*command, *words],
         cwd=folder,
         stdin=subprocess.DEVNULL,
         stdout=out_slave,

@@ -98,9 +98,13 @@ def test_a_unit_that_was_mended_meanwhile_is_noticed_on_resume(bench: Path, tmp_
 def test_a_stopped_search_leaves_the_best_so_far_and_its_runs(
     number: signal.Signals, status: int, bench: Path, tmp_path: Path
 ) -> None:
-    process = start([*words(bench), "-o", "a.csv"], tmp_path)
-    record, deadline = tmp_path / "a.csv.runs", time.monotonic() + 60
-    while not (record.exists() and record.read_text(encoding="utf-8").count("\n") > 6):
+    # The ninth run hangs, and is where the search is stopped.
+    counted = tmp_path / "counted"
+    plain = words(bench)
+    hangs = f"echo >> {counted}; if [ $(wc -l < {counted}) = 9 ]; then sleep 60; fi; exec {plain[-1]}"
+    hanging = [*plain[:-1], f"sh -c {shlex.quote(hangs)}", "-o", "a.csv"]
+    process, deadline = start(hanging, tmp_path), time.monotonic() + 60
+    while not (counted.exists() and counted.stat().st_size == 9):
         assert time.monotonic() < deadline
         assert process.poll() is None
         time.sleep(0.01)
@@ -108,8 +112,9 @@ def test_a_stopped_search_leaves_the_best_so_far_and_its_runs(
     process.communicate(timeout=20)
     assert process.returncode == status
     assert len(load_log(tmp_path / "a.csv")) < len(load_log(bench / "fails.csv"))
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.csv", "a.csv.runs"]
-    found = run_here([*words(bench), "-o", "a.csv", "--resume"], tmp_path)
+    assert (tmp_path / "a.csv.runs").read_text(encoding="utf-8").count("\n") == 1 + 8
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.csv", "a.csv.runs", "counted"]
+    found = run_here([*hanging, "--resume"], tmp_path)
     assert found.status == 0
     assert " to 2, " in found.out
     assert " known from before; " in found.out

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.cli.commands import CHIP, JINGLE, PATCHES, Finished, run, run_on_terminal
+from tests.cli.commands import AT_ONCE, CHIP, JINGLE, PATCHES, run, run_on_terminal
 
 PWM, SIGMA, CODEC = (str(PATCHES / f"stage-{n}.toml") for n in ("pwm-rc", "sigma-delta-rc-rc", "codec"))
 GOALS = """format = 1
@@ -254,7 +254,7 @@ def test_every_problem_of_a_stage_file_is_told_with_its_line(tmp_path: Path) -> 
 
 
 def test_a_measurement_shows_a_bar_on_a_terminal_and_leaves_nothing_of_it(tmp_path: Path) -> None:
-    shown: Finished = run_on_terminal(["stage", PWM, PWM, "--figures-only"], tmp_path)
+    shown = run_on_terminal(["stage", PWM, PWM, "--figures-only"], tmp_path, command=AT_ONCE)
     assert shown.status == 0
     assert "measuring PWM on a pin, RC" in shown.err
     assert shown.err.rstrip(" ").endswith("\r")

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.benches import dump_of, writes_of
-from tests.cli.commands import CHIP, PATCHES, TINY, run, run_on_terminal
+from tests.cli.commands import AT_ONCE, CHIP, PATCHES, TINY, run, run_on_terminal
 
 MAP = str(PATCHES / "linnet-bench.toml")
 CYCLES = 100_000
@@ -70,10 +70,11 @@ def test_the_search_keeps_to_its_time_and_says_that_it_was_stopped(bench: Path) 
 
 
 def test_progress_is_shown_on_a_terminal_and_gone_when_the_search_is_over(bench: Path) -> None:
-    found = run_on_terminal([*words("tiny.vcd", "wrong.toml"), "--single"], bench)
+    found = run_on_terminal([*words("tiny.vcd", "wrong.toml"), "--single"], bench, command=AT_ONCE)
     assert found.status == 1
     assert "The dump behaves as if" in found.out
-    assert found.err == "" or found.err.endswith("\r")
+    assert "trying changes  " in found.err
+    assert found.err.rstrip(" ").endswith("\r")
 
 
 @pytest.mark.parametrize(
