@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from psgmodel.chip.records import Chip
 from psgmodel.dump import names
@@ -56,10 +57,13 @@ class GuesserState:
 
     def __init__(self, header: Header, chip: Chip) -> None:
         self.header, self.chip = header, chip
-        self.signals = candidates_of(header)
         self.guesses: list[Guess] = []
         self.problems: list[Problem] = []
-        self.home = self._home()
+
+    @cached_property
+    def signals(self) -> list[Candidate]:
+        """What may be guessed; a map that is whole never asks for it."""
+        return candidates_of(self.header)
 
     def clock(self) -> ClockEntry:
         """Guess the clock and its enable; two clocks, or none, are a problem."""
@@ -170,7 +174,8 @@ class GuesserState:
             at_home = [(r, c) for r, c in at_home if r == best]
         return list({c.codes: c for _, c in reversed(at_home)}.values())[::-1]
 
-    def _home(self) -> tuple[str, ...]:
+    @cached_property
+    def home(self) -> tuple[str, ...]:
         """Return the scope in which the most parts are found; of equal ones the outermost, then the first."""
         chip = self.chip
         controls = (names.CLOCK, names.RESET, names.WRITE, names.ADDRESS, names.DATA)

@@ -17,11 +17,10 @@ from numpy.typing import NDArray
 from psgmodel.chip.records import Chip
 from psgmodel.dump.bus import BusTraffic, bus_traffic, sample_cycles, strobed_steps
 from psgmodel.dump.header import Timescale
-from psgmodel.dump.reader import read_header
-from psgmodel.dump.replay import replayed
+from psgmodel.dump.reader import Dump
 from psgmodel.dump.resolve import complete_map
 from psgmodel.dump.samples import Samples
-from psgmodel.dump.sampling import sample
+from psgmodel.dump.sampling import sample_opened
 from psgmodel.dump.signal_map import SignalMap
 from psgmodel.dump.source import CHUNK_BYTES, DumpSource
 from psgmodel.errors import DumpError, Problem
@@ -162,17 +161,15 @@ def observe(
     DumpError
         The dump cannot be read, is cut, or a control signal is unknown past cycle 0.
     """
-    source, replay = replayed(source)
-    header = read_header(source)
-    if replay is not None:
-        replay.rewind()
-    whole = complete_map(given, header, chip, need_bus=need_bus)
-    try:
-        samples = sample(source, _names(whole), whole.rule(), chunk_bytes=chunk_bytes)
-    except DumpError as error:
-        if not _counts_nothing(error):
-            raise
-        return _nothing(header.file, whole, header.timescale, str(error))
+    with Dump(source, chunk_bytes=chunk_bytes) as dump:
+        header = dump.header
+        whole = complete_map(given, header, chip, need_bus=need_bus)
+        try:
+            samples = sample_opened(dump, _names(whole), whole.rule())
+        except DumpError as error:
+            if not _counts_nothing(error):
+                raise
+            return _nothing(header.file, whole, header.timescale, str(error))
     return _observation(samples, whole)
 
 

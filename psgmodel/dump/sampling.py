@@ -58,16 +58,21 @@ def sample(
         The dump cannot be read; a name does not stand for one signal; no edge counts; the clock or its
         enable is unknown past cycle 0; a change is off the grid.
     """
+    with Dump(source, chunk_bytes=chunk_bytes) as dump:
+        return sample_opened(dump, names, rule)
+
+
+def sample_opened(dump: Dump, names: Iterable[str], rule: ClockRule | GridRule) -> Samples:
+    """Sample a dump whose header is read and whose body is not; otherwise as `sample`."""
     wanted = list(dict.fromkeys(names))
     controls = _control_names(rule)
-    with Dump(source, chunk_bytes=chunk_bytes) as dump:
-        selection = choose(dump.header, [*wanted, *controls.values()])
-        control = _control_indices(selection, controls)
-        shown = {i for name in wanted for i in selection.asked[name]}
-        records = [RecordState(signal) for signal in selection.signals]
-        if isinstance(rule, ClockRule):
-            return _sample_clocked(dump, selection, wanted, rule, control, [records[i] for i in sorted(shown)])
-        return _sample_on_grid(dump, selection, wanted, rule, control.get("reset"), records)
+    selection = choose(dump.header, [*wanted, *controls.values()])
+    control = _control_indices(selection, controls)
+    shown = {i for name in wanted for i in selection.asked[name]}
+    records = [RecordState(signal) for signal in selection.signals]
+    if isinstance(rule, ClockRule):
+        return _sample_clocked(dump, selection, wanted, rule, control, [records[i] for i in sorted(shown)])
+    return _sample_on_grid(dump, selection, wanted, rule, control.get("reset"), records)
 
 
 def _control_names(rule: ClockRule | GridRule) -> dict[str, str]:

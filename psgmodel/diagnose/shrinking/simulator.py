@@ -199,6 +199,7 @@ class SimulatorState:
         """
         log_file, dump = self._folder / "log.txt", self._folder / "dump.vcd"
         dump.unlink(missing_ok=True)  # a command that writes none must not be judged by the one before
+        log_file.unlink(missing_ok=True)  # a new file is quicker than an old one made empty
         log_file.write_text(format_log(log) if self._row is None else rows_text(log, self._row), encoding="utf-8")
         said = self._run({"log": str(log_file), "dump": str(dump), "cycles": str(log.end)})
         if not dump.exists():
