@@ -61,11 +61,11 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Compare and tell."""
     from psgmodel.chip import load_chip
     from psgmodel.comparison import compare
-    from psgmodel.comparison.plain import plain
     from psgmodel.comparison.recorded import is_recording
     from psgmodel.diagnose.story import tell as tell_story
     from psgmodel.reglog import load_log
     from psgmodel.report.plots import check_picture_name
+    from psgmodel.report.story import story_json
 
     if arguments.picture:
         check_picture_name(arguments.picture)
@@ -84,7 +84,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     )
     story = None if isinstance(dump, str) else tell_story(comparison, dump, chip, log)
     tell(comparison, screen, story=story)
-    screen.result(**comparison.to_json(), first_divergence=None if story is None else plain(story), picture=None)
+    screen.result(**comparison.to_json(), first_divergence=None if story is None else story_json(story), picture=None)
     if arguments.picture and comparison.exit_status == _NOTHING:
         screen.note("no picture: nothing was compared")
     elif arguments.picture and not isinstance(dump, str):

@@ -97,7 +97,7 @@ def _tell(
     from psgmodel.diagnose.story import tell
     from psgmodel.report.suspects import other_reasons, suspects_json, suspects_text
 
-    story = tell(comparison, dump, chip, given)
+    story = tell(comparison, dump, chip, given, found)
     notes = other_reasons(comparison)
     screen.say_block(suspects_text(found, story, notes))
     screen.result(**suspects_json(found, story), notes=list(notes))

@@ -16,6 +16,24 @@ from psgmodel.engine.state import ChannelState, UnitState
 BLOCKS = ("start", "step", "pattern", "table", "register", "timer", "envelope", "sweep")
 """Blocks of a channel in the order in which they are told; those that it has not are left out."""
 
+NAMES = {
+    "start": "start and stop",
+    "phase": "position at a start",
+    "step": "step timer",
+    "pattern": "patterns",
+    "table": "wave table",
+    "register": "shift register",
+    "timer": "note timer",
+    "envelope": "envelope",
+    "loudness": "loudness",
+    "sweep": "sweep",
+    "ticks": "ticks",
+    "mixer": "mixer",
+    "wiring": "bits of registers",
+    "bus": "bus",
+    "power": "power bit",
+}
+"""Every block that a difference can be blamed on, and what it is called."""
 TITLES = {
     "start": "activity",
     "step": "step timer",
@@ -26,7 +44,7 @@ TITLES = {
     "envelope": "envelope",
     "sweep": "sweep",
 }
-_REGISTERS = {
+REGISTERS = {
     "start": ("active",),
     "step": ("count",),
     "pattern": ("position",),
@@ -36,6 +54,7 @@ _REGISTERS = {
     "envelope": ("envelope_level", "envelope_count"),
     "sweep": ("sweep_count", "sweep_shadow"),
 }
+"""Registers of each block."""
 _WORDS = {"shift_register": "contents", "timer": "count", "envelope_level": "level", "envelope_count": "count"}
 _WORDS |= {"sweep_count": "count", "sweep_shadow": "copy of the period"}
 _FIELDS = {
@@ -76,12 +95,12 @@ def channel_blocks(chip: Chip, name: str, state: UnitState) -> tuple[BlockState,
     """Return the blocks of a channel; fields that no block claims go with the activity."""
     channel, registers = chip.channels[name], state.channels[name]
     fields = [key.removeprefix(name + ".") for key in chip.fields if key.startswith(name + ".")]
-    owner = {key: _owner(channel, key) for key in fields}
+    owner = {key: block_of_field(channel, key) for key in fields}
     found = []
     for block in BLOCKS:
-        if not _has(channel, block):
+        if not has_block(channel, block):
             continue
-        values = [(_WORDS.get(r, r), _register_text(channel, block, r, registers)) for r in _REGISTERS[block]]
+        values = [(_WORDS.get(r, r), _register_text(channel, block, r, registers)) for r in REGISTERS[block]]
         if block == "start":
             values += _underway(registers)
         values += [(key, str(field_value(chip, state, f"{name}.{key}"))) for key in fields if owner[key] == block]
@@ -102,17 +121,18 @@ def output_blocks(chip: Chip, name: str, state: UnitState, levels: dict[str, int
     return tuple(found)
 
 
-def _has(channel: Channel, block: str) -> bool:
+def has_block(channel: Channel, block: str) -> bool:
+    """Return whether a channel has a block."""
     return block in ("start", "step") or bool(getattr(channel, {"pattern": "patterns"}.get(block, block)))
 
 
-def _owner(channel: Channel, field: str) -> str:
+def block_of_field(channel: Channel, field: str) -> str:
     """Return the block that a field belongs to."""
     head = field.partition(".")[0]
-    if head in BLOCKS and _has(channel, head):
+    if head in BLOCKS and has_block(channel, head):
         return head
     for block, names in _FIELDS.items():
-        if field in names and _has(channel, block):
+        if field in names and has_block(channel, block):
             return block
     return "start"
 

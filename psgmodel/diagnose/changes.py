@@ -159,7 +159,8 @@ def _divider_edits(chip: Chip, name: str, divider: Divider) -> Iterator[tuple[Ed
     if restarted:
         old = divider.restart_steps
         path: Path = ("dividers", name, "restart_steps")
-        yield Edit(path, f"{table}.{name}.at_restart", old, not old), Moved(Move.CHOICE, 1, again[not old])
+        edit = Edit(path, f"{table}.{name}.at_restart", old, not old, (again[old], again[not old]))
+        yield edit, Moved(Move.CHOICE, 1, again[not old])
 
 
 def _record_edits(

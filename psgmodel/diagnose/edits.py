@@ -38,12 +38,15 @@ class Edit:
     key : str
         The same as the description writes it: ``channel.noise.register.taps``.
     old, new : any
+    words : tuple of str
+        Old and new value as the description writes them, where the record has them otherwise.
     """
 
     path: Path
     key: str
     old: Any
     new: Any
+    words: tuple[str, str] | None = None
 
     def __str__(self) -> str:
         key, new, _ = self.told()
@@ -51,7 +54,7 @@ class Edit:
 
     def told(self) -> tuple[str, str, str]:
         """Return key, new value and old value in words; of a long list only the entry that changed."""
-        old, new = self.old, self.new
+        old, new = self.words or (self.old, self.new)
         if isinstance(old, tuple) and isinstance(new, tuple) and len(old) == len(new):
             long = len(old) > _SHORT_LIST or (old and isinstance(old[0], str))
             changed = [i for i, (a, b) in enumerate(zip(old, new, strict=True)) if a != b]

@@ -11,11 +11,14 @@ from dataclasses import dataclass
 from psgmodel.chip.records import Chip
 from psgmodel.comparison.comparing import followed_log
 from psgmodel.comparison.exact import Divergence, ExactResult, aligned
-from psgmodel.comparison.verdict import Comparison
+from psgmodel.comparison.verdict import Comparison, Status
+from psgmodel.diagnose.blame import Blame, blame
 from psgmodel.diagnose.blocks import BlockState, channel_blocks, output_blocks
 from psgmodel.diagnose.differing import Differing
+from psgmodel.diagnose.evidence import evidence_of
 from psgmodel.diagnose.kinds import DifferenceKind, kind_of
 from psgmodel.diagnose.surroundings import Window, start_edges, window_around
+from psgmodel.diagnose.suspicion import Suspicion
 from psgmodel.dump.observe import Kind, Observation
 from psgmodel.engine.alone import run_channel
 from psgmodel.engine.run import run
@@ -64,6 +67,8 @@ class Story:
         Every block of the model just before the edge of the cycle.
     shares : tuple of SignalShare
         Every signal that differs.
+    blame : Blame or None
+        The block in which it arises; None where nothing says so, or only the spectrum is judged and agrees.
     """
 
     name: str
@@ -75,9 +80,16 @@ class Story:
     window: Window
     before: tuple[BlockState, ...]
     shares: tuple[SignalShare, ...]
+    blame: Blame | None
 
 
-def tell(comparison: Comparison, observation: Observation, chip: Chip, given: RegisterLog | None) -> Story | None:
+def tell(
+    comparison: Comparison,
+    observation: Observation,
+    chip: Chip,
+    given: RegisterLog | None,
+    found: Suspicion | None = None,
+) -> Story | None:
     """Tell the first divergence of a comparison.
 
     Parameters
@@ -88,6 +100,8 @@ def tell(comparison: Comparison, observation: Observation, chip: Chip, given: Re
     chip : Chip
     given : RegisterLog or None
         The log that was compared with the dump, if one was.
+    found : Suspicion, optional
+        Of a search for suspects that was made already.
 
     Returns
     -------
@@ -108,7 +122,12 @@ def tell(comparison: Comparison, observation: Observation, chip: Chip, given: Re
     active = run_channel(chip, log, exact.name, end=observation.end).active if is_channel else None
     idle = chip.channels[exact.name].idle_level if is_channel else 0
     starts = start_edges(chip, log, exact.name, observation.end)
-    kind, detail = kind_of(Differing(*sides, divergence.cycle, exact, active, idle, starts))
+    differing = Differing(*sides, divergence.cycle, exact, active, idle, starts)
+    kind, detail = kind_of(differing)
+    blamed = None
+    if comparison.status is Status.DIFFER:
+        evidence = evidence_of(chip, log, exact.name, kind, differing)
+        blamed = blame(exact, evidence, observation, chip, log, found)
     state = run(chip, log.with_end(observation.end), end=divergence.cycle).state
     if is_channel:
         blocks = channel_blocks(chip, exact.name, state)
@@ -118,7 +137,7 @@ def tell(comparison: Comparison, observation: Observation, chip: Chip, given: Re
         blocks = output_blocks(chip, exact.name, state, levels)
     window = window_around(chip, log, exact.name, sides, divergence.cycle)
     shares = tuple(_share(s.exact, s.side) for s in comparison.signals if s.exact is not None and s.exact.differences)
-    return Story(exact.name, first.side, exact.path, divergence, kind, detail, window, blocks, shares)
+    return Story(exact.name, first.side, exact.path, divergence, kind, detail, window, blocks, shares, blamed)
 
 
 def _share(exact: ExactResult, side: str) -> SignalShare:

@@ -1,13 +1,19 @@
 """Story: the first divergence in words: what kind, what stands around it, what the model was about to do.
 
-Stage: report. In: a `Story`. Out: text. Cycles are written plain, so that they can be looked up in a wave viewer;
-cycles with a sign count from the first difference.
+Stage: report. In: a `Story`. Out: text, JSON values. Cycles are written plain, so that they can be looked up in a wave
+viewer; cycles with a sign count from the first difference.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
+from psgmodel.comparison.plain import plain
+from psgmodel.diagnose.blocks import NAMES
 from psgmodel.diagnose.story import Story
 from psgmodel.diagnose.surroundings import Window
+from psgmodel.report.changes import share_text, suspect_text
 from psgmodel.report.layout import WIDTH, paragraph, table
 
 _UNKNOWN = "?"
@@ -16,10 +22,33 @@ _UNKNOWN = "?"
 def story_text(story: Story) -> str:
     """Return the story; it begins with an empty line."""
     text = "\n" + paragraph(f"{story.kind.value}: {story.detail}", indent="  ", first="  kind  ")
+    text += blame_text(story)
     text += excerpt(story.window, story.divergence.cycle)
     text += _events(story)
     text += _before(story)
     return text + _shares(story)
+
+
+def blame_text(story: Story) -> str:
+    """Return the block in which the divergence arises, and why; empty where nothing says so."""
+    found = story.blame
+    if found is None:
+        return ""
+    text = f"perhaps {NAMES[found.block]}: {found.why}"
+    if found.suspect is not None:
+        share = f"{share_text(found.suspect)} up to cycle {found.until}"
+        text = f"{NAMES[found.block]}: as if {suspect_text(found.suspect)}, which {share}"
+    return paragraph(text, indent="  ", first="  block  ")
+
+
+def story_json(story: Story) -> dict[str, Any]:
+    """Return a story as plain data."""
+    found = story.blame
+    blame = None
+    if found is not None:
+        as_if = "" if found.suspect is None else suspect_text(found.suspect)
+        blame = {"block": found.block, "as_if": as_if, "why": found.why, "until": found.until}
+    return {**plain(replace(story, blame=None)), "blame": blame}
 
 
 def excerpt(window: Window, cycle: int) -> str:

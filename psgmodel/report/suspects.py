@@ -1,7 +1,6 @@
 """Suspects: what a search for them found, in words and as plain data.
 
-Stage: report. In: a `Suspicion`, the `Story` of the first divergence. Out: text; JSON values. A suspect is worded as
-the description writes it: ``channel.noise.register.taps = [17, 11]``.
+Stage: report. In: a `Suspicion`, the `Story` of the first divergence. Out: text; JSON values.
 """
 
 from __future__ import annotations
@@ -13,58 +12,13 @@ from psgmodel.comparison.exact import late
 from psgmodel.comparison.plain import plain
 from psgmodel.comparison.verdict import Comparison
 from psgmodel.diagnose.changes import Change
-from psgmodel.diagnose.edits import Edit
 from psgmodel.diagnose.story import Story
 from psgmodel.diagnose.suspicion import Certainty, Suspect, Suspicion
+from psgmodel.report.changes import change_text, share_text, suspect_text
 from psgmodel.report.layout import counted, paragraph
+from psgmodel.report.story import blame_text, story_json
 
 MOST_LISTED = 10
-
-
-def change_text(change: Change) -> str:
-    """Return a change after "as if": what is said, instead of what, and in which channels."""
-    if change.wording:
-        return change.wording
-    told: dict[tuple[str, str, str], list[str]] = {}
-    for edit in change.edits:
-        key, new, old = edit.told()
-        channel = _channel(edit)
-        common = key.replace(f"channel.{channel}.", "", 1) if channel else key
-        told.setdefault((common, new, old), []).append(channel)
-    if all(len(channels) == 1 for channels in told.values()):
-        parts = [_instead(*edit.told()) for edit in change.edits]
-        return " and ".join(parts)
-    parts = [f"{_instead(*said)} in the channels {_listed(channels)}" for said, channels in told.items()]
-    return " and ".join(parts)
-
-
-def _channel(edit: Edit) -> str:
-    return str(edit.path[1]) if edit.path[0] == "channels" else ""
-
-
-def _instead(key: str, new: str, old: str) -> str:
-    if new == "left out":
-        return f"`{key}` were left out"
-    return f"`{key} = {new}` instead of `{old}`"
-
-
-def _listed(names: list[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def suspect_text(suspect: Suspect) -> str:
-    """Return the changes of a suspect after "as if"."""
-    return ", and ".join(change_text(change) for change in suspect.changes)
-
-
-def share_text(suspect: Suspect) -> str:
-    """Return how much a suspect explains."""
-    total = suspect.explained + suspect.left
-    if suspect.complete:
-        return f"explains all {total:,} differing cycles"
-    share = 100 * suspect.share
-    shown = f"{share:.3g}" if share < 99.5 else f"{min(share, 99.99):.2f}"
-    return f"explains {suspect.explained:,} of {total:,} differing cycles ({shown} %)"
 
 
 def other_reasons(comparison: Comparison) -> tuple[str, ...]:
@@ -91,6 +45,7 @@ def suspects_text(found: Suspicion, story: Story | None, notes: Sequence[str] = 
             indent="  ",
         )
         text += paragraph(f"{story.kind.value}: {story.detail}", indent="  ", first="  kind  ")
+        text += blame_text(story) if found.certainty in (Certainty.NOTHING, Certainty.PARTLY) else ""
     if found.ranked:
         text += "\n" + "".join(_row(number, s) for number, s in enumerate(found.ranked[:MOST_LISTED], 1))
     if len(found.ranked) > MOST_LISTED:
@@ -167,7 +122,7 @@ def suspects_json(found: Suspicion, story: Story | None) -> dict[str, Any]:
             for s in found.ranked
         ],
         "tried": {"single": found.singles, "on_top_of_another": found.pairs, "stopped": found.stopped},
-        "divergence": None if story is None else plain(story),
+        "divergence": None if story is None else story_json(story),
     }
 
 

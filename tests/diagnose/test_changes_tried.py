@@ -54,6 +54,12 @@ def test_a_pattern_has_each_bit_inverted_and_is_turned_round_shifted_and_inverte
     assert len(found) == len(set(found))
 
 
+def test_a_change_is_worded_as_the_description_writes_it() -> None:
+    found = told(load_chip("patches/siskin.toml"))
+    assert 'sequencers.beat.at_restart = "silent"' in found
+    assert 'channel.v.table.order = "low-first"' in found
+
+
 def test_simpler_moves_come_first() -> None:
     moves = [moved.move for moved in moves_of(tuple[int, ...], (8, 4), {"at_least": 1, "at_most": 2**20})]
     assert moves == sorted(moves, key=list(Move).index)

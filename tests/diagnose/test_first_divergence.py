@@ -1,77 +1,34 @@
-"""The first divergence, told: its kind, what stands around it, the state of every block; dumps written by hand.
-
-Numbers are worked out from patches/linnet.md: B steps every 2 x (period + 1) cycles through 16 positions, a start
-written at edge c acts at c + 1, a stop too.
-"""
+"""The first divergence, told: its kind, what stands around it, the state of every block; dumps written by hand."""
 
 from __future__ import annotations
-
-from collections.abc import Callable
 
 import numpy as np
 import pytest
 
-from psgmodel.chip import load_chip
 from psgmodel.comparison import Status, compare
 from psgmodel.diagnose.kinds import DifferenceKind
-from psgmodel.diagnose.story import Story, tell
+from psgmodel.diagnose.story import tell
 from psgmodel.dump.observe import Kind
 from psgmodel.reglog import make_log
 from psgmodel.report.story import story_text
-from psgmodel.steps import Steps, steps_from_changes
 from tests.diagnose.model_dumps import observation_of
-
-LINNET = load_chip("patches/linnet.toml")
-B_PITCH, B_TONE, B_NOTE, B_LENGTH, B_SHAPE, B_GO = 0x10, 0x11, 0x12, 0x13, 0x14, 0x16
-NOTES = [(10, 0, 20), (4010, 0, 29)]
-"""Two notes on B: cycle of the start, position that it begins at, volume. Each is stopped 3000 cycles later."""
-STEP = 20
-PATTERN = "1111111100000000"
-END = 9_000
-
-Levels = list[int]
-
-
-def log_of_b():
-    """Period 9, pattern 2; the start acts one cycle after its write, and so does the stop."""
-    rows = [(0, B_PITCH, 9), (1, B_TONE, 0x20), (9, B_NOTE, 20), (10, B_GO, 1), (3010, B_GO, 2)]
-    rows += [(4009, B_NOTE, 29), (4010, B_GO, 1), (7010, B_GO, 2)]
-    return make_log(*zip(*rows, strict=True), end=END)
-
-
-def played(
-    *, step: int = STEP, pattern: str = PATTERN, gain: Callable[[int], int] = lambda level: level, length: int = 3000
-) -> Levels:
-    """Level of B at each cycle, by hand; the position stays where the note before left it."""
-    levels = [0] * END
-    position = 0
-    for start, _, volume in NOTES:
-        for since in range(length):
-            now = (position + since // step) % 16
-            levels[start + 1 + since] = gain(volume) if pattern[now] == "1" else 0
-        position = (position + 3000 // step) % 16  # the edge at which a stop acts still steps (section 5)
-    return levels
-
-
-def steps(levels: Levels, unknown: slice | None = None) -> Steps:
-    mask = np.zeros(len(levels), dtype=np.bool_)
-    if unknown is not None:
-        mask[unknown] = True
-    return steps_from_changes(np.arange(len(levels)), np.array(levels), len(levels), unknown=mask)
-
-
-def story_of(dump: Steps) -> Story:
-    observation = observation_of({"b": (Kind.CHANNEL, dump)}, log_of_b())
-    found = tell(compare(LINNET, observation), observation, LINNET, None)
-    assert found is not None
-    assert found.name == "b"
-    return found
-
-
-def changed(edit: Callable[[Levels], None]) -> Levels:
-    levels = played()
-    edit(levels)
-    return levels
+from tests.diagnose.notes_by_hand import (
+    B_GO,
+    B_NOTE,
+    B_PITCH,
+    B_TONE,
+    END,
+    LINNET,
+    Levels,
+    changed,
+    drop,
+    later,
+    log_of_b,
+    played,
+    sound_more,
+    steps,
+    story_of,
+)
 
 
 def test_the_levels_worked_out_by_hand_are_the_models() -> None:
@@ -79,18 +36,6 @@ def test_the_levels_worked_out_by_hand_are_the_models() -> None:
     comparison = compare(LINNET, observation)
     assert comparison.status is Status.AGREE
     assert tell(comparison, observation, LINNET, None) is None
-
-
-def drop(levels: Levels, low: int, high: int) -> None:
-    levels[low:high] = [0] * (high - low)
-
-
-def sound_more(levels: Levels, low: int, high: int) -> None:
-    levels[low:high] = levels[low - 320 : high - 320]
-
-
-def later(levels: Levels, begin: int, by: int) -> None:
-    levels[begin + by :] = levels[begin:-by]
 
 
 @pytest.mark.parametrize(
@@ -212,6 +157,7 @@ def test_the_story_reads_as_it_should() -> None:
         == """
   kind  one-cycle glitch: the dump leaves the level for one cycle, in which the model
   does not change
+  block  perhaps patterns: the level is made there, whatever the other blocks do
 
   cycle  0  11  |  50  51  171  331  491
   model  0  20  |  20  20    0   20    0
