@@ -1,13 +1,13 @@
-"""The library of faults: one wrong line or two in the RTL of Linnet, and what that is in the words of its description.
+"""The library of faults: a wrong line or two in the RTL of a demo chip, and what that is in the words of a description.
 
-Stage: tests. In: the files in ``faults/linnet``. Out: records, and the RTL with one fault. A file has
+Stage: tests. In: the files in ``faults/linnet`` (Verilog) and ``faults/siskin`` (VHDL). Out: records, and the RTL with
+one fault. A file has
 
 - `cause`: one sentence;
-- `block`: where in the unit;
+- `block`: where in the unit, by the names of `psgmodel.diagnose.blocks`;
 - `signals`: where it can be heard, without what only follows;
 - `change`: what the description would have to say (``channel.*`` stands for each of the signals), or left out where the
   language cannot say it;
-- `seed`: of the log that provokes it, where the usual log does not;
 - `edit`: old text and new text, one after another.
 """
 
@@ -18,23 +18,28 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tests.rtl.simulate import LINNET
+from tests.rtl.simulate_vhdl import SISKIN
 
-FOLDER = Path(__file__).with_name("faults") / "linnet"
-SEED = 38
-"""Of the usual log; chosen so that nearly every fault of the library can be heard in it."""
+FOLDER = Path(__file__).with_name("faults")
+RTL = {"linnet": LINNET, "siskin": SISKIN}
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One fault of the library."""
+    """One fault of the library, of one demo chip."""
 
+    unit: str
     name: str
     cause: str
     block: str
     signals: tuple[str, ...]
     change: str
-    seed: int
     edits: tuple[tuple[str, str], ...]
+
+    @property
+    def full_name(self) -> str:
+        """Chip and name: ``siskin/mixer-wraps``."""
+        return f"{self.unit}/{self.name}"
 
     @property
     def expressible(self) -> bool:
@@ -49,22 +54,26 @@ class Fault:
 
     def rtl(self) -> str:
         """Return the RTL with this fault; an edit whose old text does not stand there exactly once is an error."""
-        text = LINNET.read_text(encoding="utf-8")
+        text = RTL[self.unit].read_text(encoding="utf-8")
         for old, new in self.edits:
-            assert text.count(old) == 1, f"{self.name}: {text.count(old)} times {old!r}"
+            assert text.count(old) == 1, f"{self.full_name}: {text.count(old)} times {old!r}"
             text = text.replace(old, new)
         return text
 
 
-def load_faults() -> dict[str, Fault]:
-    """Read every file of the library."""
+def load_faults(unit: str = "linnet") -> dict[str, Fault]:
+    """Read every file of the library that is for one chip."""
     found = {}
-    for path in sorted(FOLDER.glob("*.toml")):
+    for path in sorted((FOLDER / unit).glob("*.toml")):
         table = tomllib.loads(path.read_text(encoding="utf-8"))
         edits = tuple((edit["old"], edit["new"]) for edit in table["edit"])
-        seed = int(table.get("seed", SEED))
         signals = tuple(table["signals"])
         found[path.stem] = Fault(
-            path.stem, table["cause"], table["block"], signals, table.get("change", ""), seed, edits
+            unit, path.stem, table["cause"], table["block"], signals, table.get("change", ""), edits
         )
     return found
+
+
+def whole_library() -> dict[str, Fault]:
+    """Read every file of the library, by full names."""
+    return {fault.full_name: fault for unit in RTL for fault in load_faults(unit).values()}

@@ -7,9 +7,12 @@ few ticks, so that within a second everything happens that a page of that specif
 
 from __future__ import annotations
 
+from functools import cache
 from random import Random
 
+from psgmodel.chip import load_chip
 from psgmodel.reglog import RegisterLog, make_log
+from psgmodel.stimulus import random_log
 
 TICKS = {"timing": (20_479, 20_480), "shaping": (9_999, 32_768), "bending": (30_000, 51_200)}
 BLOCKS = {"a": (0x08, 1), "b": (0x10, 1), "wave": (0x18, 3), "noise": (0x20, 1)}
@@ -108,3 +111,11 @@ def provoking_log(seed: int, cycles: int) -> RegisterLog:
         score.write(rng.randrange(cycles // 8, cycles), 0x00, 0xFF & ~(1 << rng.randrange(8)))
     rows = sorted(score.writes.items())
     return make_log([c for c, _ in rows], [w[0] for _, w in rows], [w[1] for _, w in rows], end=cycles)
+
+
+@cache
+def log_for(unit: str) -> RegisterLog:
+    """Return the log that the faults of a demo chip are simulated over."""
+    if unit == "linnet":
+        return provoking_log(38, 1_500_000)
+    return random_log(load_chip("patches/siskin.toml"), 3, length=1_500_000, writes=12_000, spacing=2)

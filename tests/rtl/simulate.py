@@ -154,7 +154,7 @@ def simulate(
     if dump is not None:
         options.append(f"+dump={dump}")
     if built.is_dir():
-        command = [str(_verilator_program(built, clock, full))]
+        command = [str(verilator_program(built, clock, full))]
     else:
         command = ["vvp", "-N", str(built)]
         options += ["+noclk"] * (not clock) + ["+full"] * full
@@ -168,7 +168,7 @@ def simulate(
     return EdgeTimes(int(last[1]), int(last[2]))
 
 
-def _verilator_program(built: Path, clock: bool, full: bool) -> Path:
+def verilator_program(built: Path, clock: bool, full: bool) -> Path:
     """Return the program for one dump shape, compiled at its first use."""
     program = built / f"bench-{'clock' if clock else 'clockless'}{'-full' if full else ''}"
     if program.exists():
