@@ -123,28 +123,35 @@ def _search(
     known = load_record(record_path, about) if arguments.resume else {}
     until = None if arguments.most_seconds is None else time.monotonic() + arguments.most_seconds
     runs = 0
+    unsaved: list[tuple[RegisterLog, Verdict]] = []
 
-    with RecordState(record_path, about, known) as record, progress(screen, "shrinking", arguments.most_runs) as bar:
-
-        def made(name: str, verdict: Verdict) -> None:
-            nonlocal runs
-            record.add(name, verdict)
-            runs += 1
-            bar.update(runs)
-
-        def better(best: RegisterLog, verdict: Verdict) -> None:
+    def save_best() -> None:
+        if unsaved:
+            best, verdict = unsaved[-1]
             save_log(best, output, comment=f"shrunk from {log.source}: {verdict.text}")
+            unsaved.clear()
 
-        found = shrink(
-            chip,
-            log,
-            simulator,
-            max_runs=arguments.most_runs,
-            may_go_on=lambda: until is None or time.monotonic() < until,
-            known=known,
-            record=made,
-            better=better,
-        )
+    def made(name: str, verdict: Verdict) -> None:
+        nonlocal runs
+        record.add(name, verdict)
+        runs += 1
+        bar.update(runs)
+
+    simulator.meanwhile = save_best  # the next run does not wait for the disk
+    with RecordState(record_path, about, known) as record, progress(screen, "shrinking", arguments.most_runs) as bar:
+        try:
+            found = shrink(
+                chip,
+                log,
+                simulator,
+                max_runs=arguments.most_runs,
+                may_go_on=lambda: until is None or time.monotonic() < until,
+                known=known,
+                record=made,
+                better=lambda best, verdict: unsaved.append((best, verdict)),
+            )
+        finally:
+            save_best()
     if found.minimal:
         record_path.unlink(missing_ok=True)
     return found

@@ -168,6 +168,8 @@ def compare_logs(chip: Chip, log: RegisterLog, bus: RegisterLog) -> BusResult:
 def _at_shift(chip: Chip, log: RegisterLog, bus: RegisterLog, shift: int) -> BusResult:
     """Both as multisets of (cycle, address, value): sorted, then counted against each other."""
     ours = log.cut(0, bus.end - shift)
+    if _are_equal(ours, bus, shift):
+        return BusResult(len(ours), len(bus), shift, 0, 0, (), ())
     table = np.concatenate(
         [
             np.stack([ours.cycle + shift, ours.address, ours.value], axis=1),
@@ -187,6 +189,15 @@ def _at_shift(chip: Chip, log: RegisterLog, bus: RegisterLog, shift: int) -> Bus
         int(extra.sum()),
         _rows(chip, rows[missing > 0], -shift),
         _rows(chip, rows[extra > 0], 0),
+    )
+
+
+def _are_equal(log: RegisterLog, bus: RegisterLog, shift: int) -> bool:
+    """Return whether the same writes come in the same order: what is nearly always so, and quickly seen."""
+    return (
+        np.array_equal(log.cycle + shift, bus.cycle)
+        and np.array_equal(log.address, bus.address)
+        and np.array_equal(log.value, bus.value)
     )
 
 

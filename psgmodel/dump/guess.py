@@ -39,16 +39,13 @@ Ranking = Callable[[Candidate], int | None]
 
 def candidates_of(header: Header) -> list[Candidate]:
     """Return the signals of a dump that hold bits; vectors written in pieces are one candidate."""
-    pieces: dict[str, list[int]] = {}
-    for index, variable in enumerate(header.variables):
-        if variable.kind.lower() not in NO_LEVEL_KINDS and variable.kind != "parameter":
-            pieces.setdefault(variable.path, []).append(index)
     found = []
-    for path, indices in pieces.items():
-        parts = {header.variables[i].code: header.variables[i] for i in indices}
-        first = header.variables[indices[0]]
-        width = sum(v.width for v in parts.values())
-        found.append(Candidate(path, first.scope, first.name, width, tuple(parts)))
+    for path, group in header.by_path.items():
+        pieces = [v for v in group if v.kind.lower() not in NO_LEVEL_KINDS and v.kind != "parameter"]
+        if pieces:
+            parts = {v.code: v for v in pieces}
+            width = sum(v.width for v in parts.values())
+            found.append(Candidate(path, pieces[0].scope, pieces[0].name, width, tuple(parts)))
     return found
 
 

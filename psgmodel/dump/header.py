@@ -12,6 +12,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 from typing import Literal, NamedTuple, get_args
 
 from psgmodel.dump.header_words import WordState
@@ -89,7 +90,7 @@ class Variable:
         return f"[{self.msb}]" if self.msb == self.lsb and self.width == 1 else f"[{self.msb}:{self.lsb}]"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Header:
     """What a dump declares.
 
@@ -113,6 +114,22 @@ class Header:
     date: str
     version: str
     notes: tuple[Problem, ...]
+
+    @cached_property
+    def by_path(self) -> dict[str, list[Variable]]:
+        """The variables of each path; several where a vector stands in pieces, or several share a name."""
+        found: dict[str, list[Variable]] = {}
+        for variable in self.variables:
+            found.setdefault(variable.path, []).append(variable)
+        return found
+
+    @cached_property
+    def by_code(self) -> dict[bytes, list[Variable]]:
+        """The variables of each identifier code."""
+        found: dict[bytes, list[Variable]] = {}
+        for variable in self.variables:
+            found.setdefault(variable.code, []).append(variable)
+        return found
 
 
 class HeaderEnd(NamedTuple):

@@ -95,19 +95,14 @@ def choose(header: Header, names: Iterable[str]) -> Selection:
         With one problem for each name that fits nothing or more than one signal, or fits a signal that
         has no bits (real, string, event) or more than 64.
     """
-    groups: dict[str, list[Variable]] = {}
-    kinds: dict[bytes, list[tuple[str, int]]] = {}
-    for variable in header.variables:
-        groups.setdefault(variable.path, []).append(variable)
-        kinds.setdefault(variable.code, []).append((variable.kind, variable.width))
     signals: dict[tuple[Part, ...], Signal] = {}
     order: dict[tuple[Part, ...], int] = {}
     asked: dict[str, tuple[int, ...]] = {}
     problems: list[Problem] = []
     for name in dict.fromkeys(names):
-        found = _find(groups, name)
-        problem = _selection_problem(header, groups, name, found)
-        problems += [problem] if problem else [p for s in found for p in _unusable(s, kinds)]
+        found = _find(header.by_path, name)
+        problem = _selection_problem(header, name, found)
+        problems += [problem] if problem else [p for s in found for p in _unusable(s, header.by_code)]
         for signal in found:
             order.setdefault(signal.parts, len(order))
             signals.setdefault(signal.parts, signal)
@@ -199,14 +194,12 @@ def _joined(path: str, pieces: list[Variable]) -> Signal | None:
     return Signal(path, width, tuple(parts), pieces[0].place)
 
 
-def _selection_problem(
-    header: Header, groups: Mapping[str, list[Variable]], name: str, found: list[Signal]
-) -> Problem | None:
+def _selection_problem(header: Header, name: str, found: list[Signal]) -> Problem | None:
     place = Place(header.file)
     if not header.variables:
         return Problem(f'no signal "{name}": the dump declares no signals', place, "did $dumpvars name a scope?")
     if not found:
-        return Problem(f'no signal "{name}" in the dump', place, _nearest_path(name, groups))
+        return Problem(f'no signal "{name}" in the dump', place, _nearest_path(name, header.by_path))
     if len(found) > 1 and not _is_pattern(name):
         listed = [f"{s.path} ({s.place})" for s in found[:_MOST_LISTED]]
         more = f" and {len(found) - _MOST_LISTED} more" if len(found) > _MOST_LISTED else ""
@@ -229,16 +222,16 @@ def _nearest_path(name: str, paths: Collection[str]) -> str:
     return next((hint for some in options if (hint := nearest(name, some[:_MOST_COMPARED]))), "")
 
 
-def _unusable(signal: Signal, kinds: Mapping[bytes, list[tuple[str, int]]]) -> list[Problem]:
-    declared = [kind for part in signal.parts for kind in kinds[part.code]]
-    odd = sorted({kind for kind, _ in declared if kind.lower() in NO_LEVEL_KINDS})
+def _unusable(signal: Signal, by_code: Mapping[bytes, list[Variable]]) -> list[Problem]:
+    declared = [variable for part in signal.parts for variable in by_code[part.code]]
+    odd = sorted({variable.kind for variable in declared if variable.kind.lower() in NO_LEVEL_KINDS})
     if odd:
         return [Problem(f'"{signal.path}" is of type {odd[0]}, which has no bits', signal.place)]
     if not 1 <= signal.width <= MAX_VALUE_BITS:
         message = f'"{signal.path}" is {signal.width} bits wide; 1 to {MAX_VALUE_BITS} can be read'
         return [Problem(message, signal.place, "dump the part that is compared as a signal of its own")]
     for part in signal.parts:
-        widths = sorted({width for _, width in kinds[part.code]})
+        widths = sorted({variable.width for variable in by_code[part.code]})
         if len(widths) > 1:
             message = f'"{signal.path}" shares its identifier code with signals of other widths: {widths}'
             return [Problem(message, signal.place)]

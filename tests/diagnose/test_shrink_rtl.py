@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 import time
 from dataclasses import replace
@@ -18,7 +19,7 @@ from psgmodel.reglog import RegisterLog, make_log
 from tests.diagnose.hand_made_log import hand_made_log
 from tests.quality.fault_library import load_faults
 from tests.quality.fault_logs import provoking_log
-from tests.rtl.simulate import build_icarus
+from tests.rtl.simulate import LINNET, build_icarus
 
 CHIP = load_chip("patches/linnet.toml")
 MAP = load_map("patches/linnet-bench.toml", CHIP)
@@ -85,6 +86,24 @@ def test_the_same_kind_of_failure_can_be_asked_for(tmp_path: Path) -> None:
     assert verdict.cycle == 4 + 8 * 8
     run.failure = replace(run.failure, kind="level")
     assert run(log).outcome is Outcome.PASSES
+
+
+def test_a_bench_that_plays_the_log_some_cycles_late_is_judged_by_what_its_bus_carried(tmp_path: Path) -> None:
+    right = (
+        f"vvp -N {build_icarus(LINNET, tmp_path / 'built')} +noclk +log={{log}}.late +dump={{dump}} +cycles={{cycles}}"
+    )
+    late = "awk '{{ print $1 + 7, $2, $3, $4 }}' {log} > {log}.late"
+    log = make_log([0, 10, 12], [0x10, 0x12, 0x16], [3, 9, 1], end=600)
+    run = simulator(f"sh -c {shlex.quote(f'{late}; exec {right}')}")
+    assert run(log).text == "unit and model agree"
+
+
+def test_what_can_be_done_meanwhile_is_done_while_the_command_runs(tmp_path: Path) -> None:
+    waits = f"while [ ! -e {tmp_path}/go ]; do sleep 0.01; done"
+    run = simulator(f"sh -c '{waits}; cat {{log}} > {tmp_path}/seen' x {{dump}}")
+    run.meanwhile = (tmp_path / "go").touch
+    assert run(make_log([1], [0x0A], [1], end=50)).outcome is Outcome.UNRESOLVED
+    assert (tmp_path / "seen").read_text(encoding="utf-8") == "1 w 10 1\n"
 
 
 @pytest.mark.long

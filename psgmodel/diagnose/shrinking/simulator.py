@@ -33,6 +33,7 @@ from psgmodel.diagnose.shrinking.judging import Outcome, ShrinkError, Verdict
 from psgmodel.dump.observe import Kind, Observation, observe
 from psgmodel.dump.signal_map import SignalMap
 from psgmodel.engine.run import run
+from psgmodel.engine.trace import Trace
 from psgmodel.errors import DumpError, PsgmodelError, nearest
 from psgmodel.reglog.files import format_log
 from psgmodel.reglog.log import RegisterLog
@@ -118,18 +119,27 @@ def rows_text(log: RegisterLog, template: str) -> str:
     return "".join(template.format(cycle=c, address=a, value=v) + "\n" for c, a, v in rows)
 
 
-def first_failure(chip: Chip, observation: Observation, log: RegisterLog, latency: int = 0) -> Failure | None:
+def first_failure(
+    chip: Chip, observation: Observation, log: RegisterLog, latency: int = 0, *, ahead: Trace | None = None
+) -> Failure | None:
     """Return where a dump first departs from the model that follows a log, None where nothing differs.
+
+    `ahead` is the model's trace of the log, where that was made already; it serves if the bus carried the log as it is.
 
     Raises
     ------
     ShrinkError
         Nothing was compared: no signal, or no cycle that both sides cover.
     """
-    followed = observation.log if observation.log is not None else log
-    trace = run(chip, followed.with_end(max(observation.end, 1)))
-    levels = [s for s in observation.signals if s.kind is not Kind.PIN]
-    results = [compare_exact(chip, trace[s.name], s, observation, log=None, latency=latency) for s in levels]
+    end = max(observation.end, 1)
+    followed = (observation.log if observation.log is not None else log).with_end(end)
+    serves = ahead is not None and end <= ahead.end and followed == log.with_end(end)
+    trace = ahead if ahead is not None and serves else run(chip, followed)
+    results = [
+        compare_exact(chip, trace[s.name].cut(0, end), s, observation, log=None, latency=latency)
+        for s in observation.signals
+        if s.kind is not Kind.PIN
+    ]
     if not any(r.end > r.start for r in results):
         raise ShrinkError(f"nothing was compared: {observation.nothing or 'no cycle is covered by both sides'}")
     found = [(r.divergence.cycle, r.kind is not Kind.CHANNEL, r) for r in results if r.divergence is not None]
@@ -167,6 +177,16 @@ class SimulatorState:
     timeout_seconds : float
     clock : callable or None
         Seconds, from anywhere; what `simulating_seconds` is measured with.
+
+    Attributes
+    ----------
+    failure : Failure or None
+        The first that was seen.
+    simulating_seconds : float, seconds
+        From the start of each command to its end.
+    meanwhile : callable
+        Is called in each run as soon as the command has started: work that need not wait for it. The model is run
+        then too.
     """
 
     def __init__(
@@ -188,6 +208,7 @@ class SimulatorState:
         weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
         self.failure: Failure | None = None
         self.simulating_seconds = 0.0
+        self.meanwhile: Callable[[], None] = lambda: None
 
     def __call__(self, log: RegisterLog) -> Verdict:
         """Run the command over a log and compare.
@@ -201,22 +222,23 @@ class SimulatorState:
         dump.unlink(missing_ok=True)  # a command that writes none must not be judged by the one before
         log_file.unlink(missing_ok=True)  # a new file is quicker than an old one made empty
         log_file.write_text(format_log(log) if self._row is None else rows_text(log, self._row), encoding="utf-8")
-        said = self._run({"log": str(log_file), "dump": str(dump), "cycles": str(log.end)})
+        said, ahead = self._run({"log": str(log_file), "dump": str(dump), "cycles": str(log.end)}, log)
         if not dump.exists():
             return Verdict(Outcome.UNRESOLVED, text=f"the command left no dump{said}")
         try:
             observation = observe(str(dump), self._chip, self._map, need_bus=False)
         except DumpError as error:
             return Verdict(Outcome.UNRESOLVED, text=f"the dump cannot be read: {error.problems[0].message}{said}")
-        return self._verdict(log, observation)
+        self._map = observation.map  # what was guessed once is not guessed again
+        return self._verdict(log, observation, ahead)
 
-    def _verdict(self, log: RegisterLog, observation: Observation) -> Verdict:
+    def _verdict(self, log: RegisterLog, observation: Observation, ahead: Trace | None) -> Verdict:
         if observation.log is not None:
             bus = compare_logs(self._chip, log, observation.log)
             if not bus.agrees:
                 return Verdict(Outcome.UNRESOLVED, text=f"the bench does not play the log: {'; '.join(bus.reasons())}")
         try:
-            failure = first_failure(self._chip, observation, log, self._latency)
+            failure = first_failure(self._chip, observation, log, self._latency, ahead=ahead)
         except PsgmodelError as error:
             return Verdict(Outcome.UNRESOLVED, text=error.problems[0].message)
         if failure is None:
@@ -231,8 +253,8 @@ class SimulatorState:
             return True
         return failure.signal == wanted.signal and (self._same == "signal" or failure.kind == wanted.kind)
 
-    def _run(self, places: dict[str, str]) -> str:
-        """Run the command to its end; return what it said last, for messages."""
+    def _run(self, places: dict[str, str], log: RegisterLog) -> tuple[str, Trace | None]:
+        """Run the command to its end, and the model meanwhile; return what the command said last, and the trace."""
         words = [word.format(**places) for word in self._words]
         begin = self._clock()
         try:
@@ -245,18 +267,22 @@ class SimulatorState:
             )
         except OSError as reason:
             raise ShrinkError(f"cannot start {words[0]}: {reason.strerror or reason}") from reason
+        ahead = None
         try:
+            self.meanwhile()
+            with suppress(PsgmodelError):  # comes again, and is told, where the dump is judged
+                ahead = run(self._chip, log)
             said, _ = process.communicate(timeout=self._timeout)
         except subprocess.TimeoutExpired:
             _end(process)
-            return f", and was ended after {self._timeout:g} s"
+            return f", and was ended after {self._timeout:g} s", None
         except BaseException:
             _end(process)
             raise
         finally:
             self.simulating_seconds += self._clock() - begin
         last = " ".join(said.decode(errors="replace").split())[-200:]
-        return f" (status {process.returncode}{': ' + last if last else ''})"
+        return f" (status {process.returncode}{': ' + last if last else ''})", ahead
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:
