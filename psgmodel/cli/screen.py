@@ -114,9 +114,9 @@ class Screen:
         self._progress_length = len(line)
 
     def clear_progress(self) -> None:
-        """Remove the progress line."""
+        """Remove the progress line, and the ^C that a terminal shows behind it."""
         if self._progress_length:
-            self._write(self._err, "\r" + " " * self._progress_length + "\r")
+            self._write(self._err, "\r" + " " * (self._progress_length + len("^C")) + "\r")
             self._progress_length = 0
 
     def flush(self) -> None:

@@ -152,6 +152,8 @@ def _search(
             )
         finally:
             save_best()
+            if not (runs or known):
+                record_path.unlink(missing_ok=True)  # of no use to a later search
     if found.minimal:
         record_path.unlink(missing_ok=True)
     return found

@@ -74,7 +74,7 @@ def test_whatever_ends_the_work_the_line_is_clean_afterwards(clock: Clock) -> No
     with pytest.raises(KeyboardInterrupt):
         stopped()
     (line,) = shown(terminal)
-    assert terminal.getvalue() == f"\r{line}\r{' ' * len(line)}\r"
+    assert terminal.getvalue() == f"\r{line}\r{' ' * len(line + '^C')}\r"
 
 
 def test_where_no_terminal_looks_on_nothing_is_drawn(clock: Clock) -> None:

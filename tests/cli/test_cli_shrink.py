@@ -128,12 +128,13 @@ def test_unusable_input_exits_2_and_is_told(bench: Path, tmp_path: Path) -> None
         assert (found.status, found.out) == (2, "")
         return found.err
 
+    assert "cannot start none: No such file" in refused([*good[:-1], "none {log} {dump}"])
+    assert list((tmp_path / "out").iterdir()) == []  # no run, no record of runs
     assert "this log does not fail: unit and model agree" in refused(words(bench, "right"))
     assert "the command has no {dump}" in refused([*good[:-1], "vvp {log}"])
     assert "the command left no dump (status 0)" in refused(
         [*good[:-1], f"{sys.executable} -c '' {{log}} {{dump}}", "--anew"]
     )
-    assert "cannot start none: No such file" in refused([*good[:-1], "none {log} {dump}", "--anew"])
     assert "the row has no {value}" in refused([*good, "--rows", "{cycle} {address}"])
     assert "--most-runs 0, accepted: 1 or more" in refused([*good, "--most-runs", "0"])
     assert "--timeout -1.0, accepted: more than 0 seconds" in refused([*good, "--timeout", "-1"])
