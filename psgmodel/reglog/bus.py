@@ -15,6 +15,10 @@ from psgmodel.chip.records import Chip
 from psgmodel.reglog.log import RegisterLog
 
 
+SPACING = 4
+"""Least cycles between writes: as for a processor whose machine cycle takes four; common practice, no source."""
+
+
 class RegisterWrites(NamedTuple):
     """Writes by register address.
 

@@ -21,12 +21,10 @@ import numpy as np
 
 from psgmodel.chip.records import Chip, Field
 from psgmodel.errors import StimulusError
+from psgmodel.reglog.bus import SPACING
 from psgmodel.reglog.log import RegisterLog, make_log
 from psgmodel.stimulus.chance import ChanceState
 from psgmodel.stimulus.shadow import BusWrite, ShadowState, Strobe, bus_writes, driven_fields, strobes_of
-
-SPACING = 4
-"""Least cycles between writes: as for a processor whose machine cycle takes four; common practice, no source."""
 
 WEIGHTS = {"start": 4, "field": 5, "stop": 1, "restart": 1, "sample": 2, "register": 1, "run": 1, "power": 1}
 BLOCKS = {"timer": "timer", "envelope": "envelope", "volume": "envelope", "sweep": "sweep", "period": "sweep"}

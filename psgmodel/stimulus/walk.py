@@ -18,8 +18,8 @@ from collections.abc import Iterable
 from psgmodel.chip.channel import Channel, NoiseClock, StepClock
 from psgmodel.chip.records import Chip, Field
 from psgmodel.errors import StimulusError
+from psgmodel.reglog.bus import SPACING
 from psgmodel.reglog.log import RegisterLog, make_log
-from psgmodel.stimulus.random_log import SPACING
 from psgmodel.stimulus.shadow import RegisterWrite, ShadowState, bus_writes, driven_fields, single_bits, strobes_of
 
 STEP_COUNTS = 32

@@ -25,9 +25,11 @@ MAY_SEE = {
     "dump": GROUND | {"chip", "reglog"},
     "comparison": GROUND | {"chip", "reglog", "engine", "audio", "dump"},
     "diagnose": GROUND | {"chip", "reglog", "engine", "audio", "dump", "comparison"},
-    "stimulus": GROUND | {"chip", "reglog", "engine", "diagnose"},
+    "coverage": GROUND | {"chip", "reglog", "engine"},
+    "stimulus": GROUND | {"chip", "reglog", "engine", "diagnose", "coverage"},
     "output_stage": GROUND | {"audio"},
-    "report": GROUND | {"chip", "reglog", "audio", "dump", "comparison", "diagnose", "stimulus", "output_stage"},
+    "report": GROUND
+    | {"chip", "reglog", "audio", "dump", "comparison", "diagnose", "coverage", "stimulus", "output_stage"},
     "cli": None,  # everything
     "__main__": {"cli"},
     "__init__": None,

@@ -1,0 +1,188 @@
+"""Envelopes: what the volume envelope of a channel can do.
+
+Stage: coverage. In: a channel's `Reach`. Out: behaviours, written into a `Chapter`.
+"""
+
+from __future__ import annotations
+
+from psgmodel.chip.channel import Envelope
+from psgmodel.coverage.bins import Chapter
+from psgmodel.coverage.columns import Mask, mask
+from psgmodel.coverage.moments import Moments
+from psgmodel.coverage.reach import Reach, first_of
+
+
+def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
+    """Write down what the envelope does."""
+    still, no_start, no_stop = r.stands_still("envelope"), r.no_start, r.no_stop
+    for value, word, end in ((1, "up", "top"), (0, "down", "bottom")):
+        way = first_of(still, r.not_held("envelope.rising", value))
+        c.add(f"envelope.{word}", f"the envelope goes {word}", lambda m, v=value: _faded(m, v) & ~m.fade_at_end, way)
+        past = "wraps around at" if o.at_end == "wrap" else "is held at"
+        what = "a step ends the note at" if o.at_zero == "stop" and value == 0 else f"a step {past}"
+        c.add(f"envelope.{end}", f"{what} the {end}", lambda m, v=value: _faded(m, v, at_end=True), way)
+    if o.at_zero == "stop":
+        c.add("envelope.ends", "the envelope ends a note", lambda m: m.is_("faded") & m.heard, r.no_zero())
+    c.add(
+        "envelope.still",
+        "a tick passes an envelope that stands still"
+        if o.period_zero == "stop"
+        else "an envelope with period 0 makes a step",
+        (lambda m: m.sounds & (m.stands("envelope.period") == 0) & (m.fade_ticks + m.upcoming(m.fade_tick) > 0))
+        if o.period_zero == "stop"
+        else (lambda m: m.plays_on & m.fade_due & (m.old("envelope.period") == 0) & m.heard),
+        r.not_held("envelope.period", 0),
+        by="envelope.period envelope",
+    )
+    for was, who in ((True, "sounding"), (False, "idle")):
+        c.add(
+            f"envelope.tick-at-start-{who}",
+            f"a start at a tick of the envelope, the channel {who}",
+            lambda m, w=was: m.starts & (m.was_active == w) & (m.fade_tick == 1) & _moving(m, o) & m.heard,
+            still,
+            no_start,
+            r.no_restart if was else r.always_active,
+            r.start_meets(o.ticks),
+            by="start envelope",
+        )
+    c.add(
+        "envelope.tick-at-start-one",
+        "a start at a tick, with an envelope period of one tick",
+        lambda m: m.starts & (m.fade_tick == 1) & (m.seen("envelope.period") == 1) & m.heard,
+        no_start,
+        r.not_held("envelope.period", 1),
+        r.start_meets(o.ticks),
+        by="start envelope.period envelope",
+    )
+    c.add(
+        "envelope.step-at-start",
+        "a start where the running envelope makes a step",
+        lambda m: m.starts & m.fade_due & m.sounded,
+        still,
+        r.no_restart,
+        r.start_meets(o.ticks),
+        by="start envelope",
+    )
+    c.add(
+        "envelope.step-at-stop",
+        "a stop where the envelope makes a step",
+        lambda m: m.stops & m.fade_due & m.sounded,
+        still,
+        no_stop,
+        by="stop envelope",
+    )
+    _envelope_writes(c, r, o, still)
+    _volume_writes(c, r, o, still)
+
+
+def _faded(m: Moments, rising: int, *, at_end: bool = False) -> Mask:
+    """The envelope makes a step one way, in a note that plays on."""
+    assert m.channel.envelope is not None
+    rule = m.channel.envelope.write_and_tick
+    made = m.plays_on & m.fade_due & (m.old("envelope.rising") == rising)
+    made &= m.at_tick("envelope.rising", rule) == rising
+    made &= m.old("envelope.bypass") == 0
+    return mask(made & m.fade_at_end & m.routed if at_end else made & m.heard)
+
+
+def _moving(m: Moments, o: Envelope) -> Mask:
+    """The envelope would count a tick by the period as a start sees it."""
+    return m.ticks_of("envelope", m.seen("envelope.period")) > 0
+
+
+def _envelope_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
+    """Write down what happens where the envelope's fields are written in a note."""
+    for field, word in (("envelope.period", "period"), ("envelope.rising", "direction")):
+        fixed = r.not_changed(field)
+        c.add(
+            f"envelope.{word}-at-step",
+            f"the {word} of the envelope changed where it makes a step",
+            lambda m, f=field: m.plays_on & m.changed(f) & m.fade_due & (m.old("envelope.period") != 0) & m.heard,
+            fixed,
+            still,
+            by=f"{field} envelope",
+        )
+        c.add(
+            f"envelope.{word}-in-note",
+            f"the {word} of the envelope changed in a note, between ticks",
+            lambda m, f=field: m.plays_on & m.changed(f) & (m.fade_tick == 0) & m.sounded,
+            fixed,
+            by=field,
+        )
+    fixed = r.not_changed("envelope.period")
+    for value, word in ((1, "let go"), (0, "halted")) if o.period_zero == "stop" else ():
+        c.add(
+            f"envelope.{word.replace(' ', '-')}-at-tick",
+            f"the envelope {word} by its period at a tick that finds its counter at 0 or 1",
+            lambda m, v=value: (
+                m.plays_on
+                & m.changed("envelope.period")
+                & ((m.old("envelope.period") == 0) if v else (m.new("envelope.period") == 0))
+                & (m.fade_tick == 1)
+                & (m.fade_count <= 1)
+                & m.sounded
+            ),
+            fixed,
+            by="envelope.period envelope",
+        )
+
+
+def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
+    """Write down what happens where the volume is written in a note that has an envelope."""
+    fixed = r.not_changed("volume")
+    c.add(
+        "envelope.volume-in-note",
+        "the volume written in a note, another than the level",
+        lambda m: m.plays_on & m.wrote("volume") & (m.new("volume") != m.level) & (m.fade_tick == 0) & m.sounded,
+        fixed,
+        by="volume",
+    )
+    c.add(
+        "envelope.volume-at-step",
+        "the volume written where the envelope makes a step",
+        lambda m: m.plays_on & m.wrote("volume") & (m.new("volume") != m.level) & m.fade_due & m.sounded,
+        fixed,
+        still,
+        by="volume envelope",
+    )
+    c.add(
+        "envelope.volume-at-start",
+        "the volume changed at the edge of a start",
+        lambda m: m.starts & m.changed("volume") & m.heard,
+        r.written_at_start("volume"),
+        by="start volume",
+    )
+    if o.volume_write == "at-once":
+        c.add(
+            "envelope.volume-at-tick",
+            "the volume written at a tick that makes no step",
+            lambda m: (
+                m.plays_on & m.wrote("volume") & (m.new("volume") != m.level) & m.fade_counts & ~m.fade_due & m.sounded
+            ),
+            fixed,
+            still,
+            r.never_counts("envelope"),
+            by="volume envelope",
+        )
+        for due, word in ((True, "at"), (False, "without")):
+            c.add(
+                f"envelope.volume-zero-{word}-step",
+                f"the volume written 0 in a note {word} a step of the envelope",
+                lambda m, d=due: (
+                    m.plays_on & m.wrote("volume") & (m.new("volume") == 0) & (m.fade_due == d) & m.sounded
+                ),
+                fixed,
+                still if due else "",
+                by="volume envelope",
+            )
+    if o.bypass:
+        for value, word in ((1, "set"), (0, "cleared")):
+            c.add(
+                f"envelope.bypass-{word}",
+                f"the bypass {word} while level and volume differ",
+                lambda m, v=value: (
+                    m.changed("envelope.bypass", v) & (m.level != m.new("volume")) & m.heard & m.was_active
+                ),
+                r.not_changed("envelope.bypass"),
+                by="envelope.bypass",
+            )

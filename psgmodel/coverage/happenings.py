@@ -1,0 +1,153 @@
+"""Happenings: what reached the unit as a whole, as columns.
+
+Stage: coverage. In: chip, log, what the channels did. Out: bus writes, register writes by the edge at which they take
+place, restarts, and what the mixer was given; all arrays, for the behaviours of `unit`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from psgmodel.chip.records import Chip
+from psgmodel.coverage.columns import Ints, Mask, ints, mask
+from psgmodel.coverage.moments import Moments
+from psgmodel.engine.actions import CLEAR, QUIET, UnitEvents, restarts
+from psgmodel.engine.countdown import TickTrain
+from psgmodel.engine.mixing import gated
+from psgmodel.engine.trace import Trace
+from psgmodel.reglog.bus import register_writes, unmirrored
+from psgmodel.reglog.log import RegisterLog
+from psgmodel.steps import Steps, constant_steps, paired, steps_from_changes, steps_from_rising, sum_steps
+
+
+class Happenings:
+    """What happened to the unit.
+
+    Attributes
+    ----------
+    bus_cycle, bus_address, bus_value : ndarray of int64
+        Writes on the bus.
+    edge, address, value : ndarray of int64
+        Register writes as they reach registers, by edge, whether or not the power bit lets them through.
+    moments : dict from channel name to Moments
+    """
+
+    def __init__(
+        self,
+        chip: Chip,
+        log: RegisterLog,
+        events: UnitEvents,
+        trains: Mapping[str, TickTrain],
+        moments: Mapping[str, Moments],
+        fields: Mapping[str, Steps],
+        trace: Trace,
+    ) -> None:
+        self.chip, self.moments, self.fields, self.trace, self.trains = chip, moments, fields, trace, trains
+        self.bus_cycle, self.bus_address, self.bus_value = log.cycle, log.address, log.value
+        writes, _ = register_writes(chip, log)
+        self.edge = writes.cycle + chip.bus.write_latency
+        self.address, self.value, self.origin = writes.address, writes.value, writes.origin
+        self.events = events
+        self.end = trace.end
+
+    @cached_property
+    def port(self) -> Ints:
+        """Bus addresses with every mirror undone."""
+        return unmirrored(self.chip, self.bus_address)
+
+    @cached_property
+    def power(self) -> Mask:
+        """The power bit before each register write; true where there is none."""
+        switch = self.chip.fields.get("power")
+        if switch is None or not switch.segments:
+            return np.ones(self.edge.size, np.bool_)
+        s = switch.segments[0]
+        is_switch = self.address == s.address
+        number = np.arange(self.edge.size)
+        latest = np.maximum.accumulate(np.where(is_switch, number, -1)) if number.size else number
+        before = np.append(-1, latest[:-1])
+        bits = self.value >> s.low & 1
+        return np.where(before >= 0, bits[before] == 1, switch.reset == 1)
+
+    def written(self, address: int) -> Mask:
+        """A register is written, and the write is not lost."""
+        return mask((self.address == address) & self.power)
+
+    def loud(self, name: str) -> Steps:
+        """Return 1 where a channel is active at a volume, whatever the mixer does."""
+        m = self.moments[name]
+        on = m.is_active & m._loud(m.volume(True))
+        if not m.edge.size:
+            return constant_steps(0, 0, self.end)
+        first = [] if m.edge[0] == 0 else [0]
+        before = [] if m.edge[0] == 0 else [int((m.was_active & m._loud(m.volume(False)))[0])]
+        return steps_from_changes(
+            np.append(first, m.edge).astype(np.int64), np.append(np.array(before, np.int64), on), self.end
+        )
+
+    @cached_property
+    def anything_loud(self) -> Steps:
+        """The number of channels that are active at a volume."""
+        return sum_steps([self.loud(name) for name in self.moments])
+
+    def overlap(self, signal: Steps, value: int, other: Steps) -> int:
+        """Return for how many cycles a signal has a value while another one is not 0."""
+        cycles, ours, theirs = paired(signal.cycle, signal.level, other.cycle, other.level)
+        spans = np.diff(cycles, append=self.end)
+        return int(spans[(ours == value) & (theirs != 0)].sum())
+
+    @cached_property
+    def parts(self) -> dict[str, dict[str, Steps]]:
+        """Channel levels as they go into the sum of each output."""
+        chip = self.chip
+        return {
+            output: {
+                name: gated(
+                    self.trace.channels[name],
+                    self.fields[f"mixer.{output}.{name}"],
+                    [chip.mixer.gains[name] * route for route in chip.mixer.routes],
+                )
+                for name in chip.channels
+            }
+            for output in chip.unit.outputs
+        }
+
+    def products(self, output: str) -> NDArray[np.int64]:
+        """Return every sum times trim that an output had, before the shift."""
+        total = sum_steps(list(self.parts[output].values()))
+        trim = self.fields.get(f"mixer.{output}.trim", constant_steps(0, total.start, total.end))
+        _, sums, trims = paired(total.cycle, total.level, trim.cycle, trim.level)
+        return ints(sums.astype(np.int64) * np.array(self.chip.mixer.trims, dtype=np.int64)[trims])
+
+    def alone(self, output: str, name: str) -> bool:
+        """Return whether at some time a channel alone is not 0 in an output."""
+        parts = self.parts[output]
+        others = sum_steps([_nonzero(s) for n, s in parts.items() if n != name] or [constant_steps(0, 0, self.end)])
+        _, ours, theirs = paired(parts[name].cycle, parts[name].level, others.cycle, others.level)
+        return bool(np.any((ours != 0) & (theirs == 0)))
+
+    def most_together(self, output: str) -> int:
+        """Return the largest number of channels that are not 0 in an output at one time."""
+        together = sum_steps([_nonzero(s) for s in self.parts[output].values()])
+        return int(together.level.max(initial=0))
+
+    def restarts(self, divider: str) -> Ints:
+        """Return the edges at which a divider is restarted."""
+        return np.array(restarts(self.chip, divider, self.events), dtype=np.int64)
+
+    @cached_property
+    def cleared(self) -> Ints:
+        """The edges at which the power bit clears everything."""
+        return ints(self.events.edge[self.events.address == CLEAR])
+
+    def passed(self, address: int) -> Ints:
+        """Return the edges at which writes to a register take place, those with the power off left out."""
+        return ints(self.events.edge[(self.events.address & ~QUIET == address) & (self.events.address >= 0)])
+
+
+def _nonzero(signal: Steps) -> Steps:
+    return steps_from_rising(signal.cycle, (signal.level != 0).astype(np.int32), signal.end)

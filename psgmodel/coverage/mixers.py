@@ -1,0 +1,98 @@
+"""Mixing: what the mixer can do.
+
+Stage: coverage. In: a chip. Out: behaviours over `Happenings`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from psgmodel.chip.records import Chip
+from psgmodel.coverage.bins import Chapter
+from psgmodel.coverage.columns import Mask
+from psgmodel.coverage.loudest import extremes
+from psgmodel.coverage.reach import Reach, held_values
+from psgmodel.coverage.values import MOST_VALUES
+
+
+def _once(found: object) -> Mask:
+    return np.array([bool(found)])
+
+
+def mixer(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
+    """Write down what the mixer does."""
+    m = chip.mixer
+    for output in chip.unit.outputs:
+        for name, reach in reaches.items():
+            field = f"mixer.{output}.{name}"
+            held = held_values(chip, field)
+            for value in range(min(len(m.routes), MOST_VALUES)):
+                c.add(
+                    f"{output}.{name}={value}",
+                    f"{name} sounds while its route to {output} is {value}",
+                    lambda h, f=field, v=value, n=name: _once(h.overlap(h.fields[f], v, h.loud(n)) > 64),
+                    reach.never_active,
+                    "" if value in held else f"{field} is the constant {held[0]}",
+                )
+            through = any(m.routes[v] for v in held) and m.gains[name]
+            c.add(
+                f"{output}.{name}-alone",
+                f"{name} alone in {output}",
+                lambda h, o=output, n=name: _once(h.alone(o, n)),
+                reach.silent,
+                "" if through else f"{output} never lets {name} through",
+            )
+        field = f"mixer.{output}.trim"
+        held = held_values(chip, field)
+        for value in range(len(m.trims)) if len(m.trims) > 1 else ():
+            c.add(
+                f"{output}.trim={value}",
+                f"a channel sounds while the trim of {output} is {value}",
+                lambda h, f=field, v=value: _once(h.overlap(h.fields[f], v, h.anything_loud) > 64),
+                "" if value in held else f"{field} is the constant {held[0]}",
+            )
+        _sums(c, chip, output, reaches, held)
+
+
+def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims: range) -> None:
+    """Write down what the sum of an output meets."""
+    m = chip.mixer
+    low, high = extremes(chip, output, reaches)
+    factors = [m.trims[t] for t in trims]
+    top = max(high * max(factors), low * min(factors)) >> m.trim_shift
+    bottom = min(low * max(factors), high * min(factors)) >> m.trim_shift
+    largest = (1 << m.bits) - 1
+    does = "is held at the" if m.overflow == "saturate" else "wraps around past the"
+    c.add(
+        f"{output}.over",
+        f"the code {does} top",
+        lambda h, o=output: (h.products(o) >> m.trim_shift) + m.offset > largest,
+        "" if top + m.offset > largest else f"the sum never passes {top + m.offset}, and {largest} fits",
+    )
+    c.add(
+        f"{output}.under",
+        f"the code {does} bottom",
+        lambda h, o=output: (h.products(o) >> m.trim_shift) + m.offset < 0,
+        "" if bottom + m.offset < 0 else f"the sum never falls below {bottom + m.offset}",
+    )
+    if m.trim_shift:
+        odd = 1 << m.trim_shift
+        c.add(
+            f"{output}.fraction",
+            "a product that the shift rounds down",
+            lambda h, o=output: h.products(o) % odd != 0,
+            "" if any(f % odd for f in factors) and high > low else "every product is a multiple",
+        )
+    together = sum(1 for name, r in reaches.items() if not r.silent and _through(chip, output, name))
+    for count in sorted({2, together}):
+        c.add(
+            f"{output}.together-{count}",
+            f"{count} channels at once in {output}",
+            lambda h, o=output, k=count: _once(h.most_together(o) >= k),
+            "" if together >= count > 1 else f"{output} has fewer channels",
+        )
+
+
+def _through(chip: Chip, output: str, name: str) -> bool:
+    routes = [chip.mixer.routes[v] for v in held_values(chip, f"mixer.{output}.{name}")]
+    return any(routes) and chip.mixer.gains[name] > 0

@@ -1,0 +1,262 @@
+"""Stepping: what the step counter, patterns, wave memories and noise registers of a channel can do.
+
+Stage: coverage. In: a channel's `Reach`. Out: behaviours, written into a `Chapter`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from psgmodel.chip.channel import NoiseClock, ShiftRegister, WaveTable
+from psgmodel.coverage.bins import Chapter
+from psgmodel.coverage.reach import Reach, first_of
+
+MOST_PLACES = 64
+"""Samples of a wave that have a bin each; of more, those whose number has one bit."""
+
+
+def stepping(c: Chapter, r: Reach) -> None:
+    """Write down what the step counter does."""
+    least, most = r.lengths()
+    short = "" if most > 1 else f"a step of {r.name} lasts one count"
+    step_fields = [f for f in ("period", "divisor", "shift") if f in r.fields]
+    places = (
+        ("at-end", "where a step ends", lambda m: m.step_due, ""),
+        ("before-end", "one count before a step ends", lambda m: m.step_due_next, short),
+        ("after-end", "right after a step has begun", lambda m: m.step_just_begun & ~m.step_due, short),
+    )
+    for field in step_fields:
+        fixed = r.not_changed(field)
+        for place, text, where, no in places:
+            c.add(
+                f"step.{field}-{place}",
+                f"the {field} changed {text}",
+                lambda m, f=field, w=where: m.plays_on & m.changed(f) & w(m) & m.sounded,
+                fixed,
+                no,
+                by=field,
+            )
+        c.add(
+            f"step.{field}-at-start",
+            f"the {field} changed at the edge of a start",
+            lambda m, f=field: m.starts & m.changed(f) & m.heard,
+            r.written_at_start(field),
+            by=f"start {field}",
+        )
+        for s in r.fields[field].segments if len(r.fields[field].segments) > 1 else ():
+            c.add(
+                f"step.{r.chip.registers[s.address].name}-at-end",
+                f"{r.chip.registers[s.address].name} written where a step ends, with another {field}",
+                lambda m, f=field, a=s.address: (
+                    m.plays_on & m.wrote_register(a) & m.changed(f) & m.step_due & m.sounded
+                ),
+                by=field,
+            )
+    if r.channel.step.new_value == "at-once":
+        fixed = first_of(*map(r.not_changed, step_fields)) if all(map(r.not_changed, step_fields)) else ""
+        c.add(
+            "step.cut-short",
+            "the running step made shorter than what has passed of it",
+            lambda m: m.plays_on & (m.count + 1 > m.new_length()) & (m.count + 1 < m.length) & m.sounded,
+            fixed,
+            "" if most > least else f"all steps of {r.name} are equally long",
+            by=" ".join(step_fields),
+        )
+    else:
+        c.add(
+            "step.old-length-first",
+            "a shorter step asked for while a longer one runs on",
+            lambda m: m.plays_on & (m.length > m.new_length()) & (m.count + 1 > m.new_length()) & m.sounded,
+            first_of(*map(r.not_changed, step_fields)) if all(map(r.not_changed, step_fields)) else "",
+            "" if most > least else f"all steps of {r.name} are equally long",
+            by=" ".join(step_fields),
+        )
+    _at_start_and_stop(c, r, short)
+
+
+def _at_start_and_stop(c: Chapter, r: Reach, short: str) -> None:
+    """Write down where starts and stops meet steps."""
+    c.add(
+        "step.end-at-start",
+        "a start where a step ends",
+        lambda m: m.starts & m.step_due & m.sounded,
+        r.no_restart,
+        by="start",
+    )
+    c.add(
+        "step.within-at-start",
+        "a start within a step, some counts into it and some before its end",
+        lambda m: m.starts & m.sounded & (m.length > 1) & ~m.step_due & ~m.step_just_begun,
+        r.no_restart,
+        short,
+        by="start",
+    )
+    if r.channel.register is None:
+        c.add(
+            "step.position-at-start",
+            "a start at another position than the first",
+            lambda m: m.starts & m.heard & (m.position != m.first_position()),
+            r.no_start,
+            "" if r.positions() > 1 else "there is one position",
+            by="start",
+        )
+    c.add(
+        "step.end-at-stop",
+        "a stop where a step ends",
+        lambda m: m.stops & m.step_due & m.sounded,
+        r.no_stop,
+        by="stop",
+    )
+    if r.channel.step.clocked_by:
+        for ticks, word in ((1, "at"), (0, "between")):
+            c.add(
+                f"step.clock-{word}-start",
+                f"a start {word} ticks of {r.channel.step.clocked_by}",
+                lambda m, t=ticks: m.starts & (m.clock_tick == t) & m.heard,
+                r.no_start,
+                r.start_meets(r.channel.step.clocked_by, meets=bool(ticks)),
+                "" if ticks or r.gap(r.channel.step.clocked_by) else f"{r.channel.step.clocked_by} ticks at every edge",
+                by="start",
+            )
+    _looked_up(c, r, short)
+
+
+def _looked_up(c: Chapter, r: Reach, short: str) -> None:
+    """Write down what happens where fields change that are looked up all the time."""
+    for field in ("pattern", "short", "volume"):
+        if field not in r.fields or (field == "volume" and r.channel.envelope is not None):
+            continue
+        fixed = r.not_changed(field)
+        c.add(
+            f"step.{field}-within",
+            f"the {field} changed within a step",
+            lambda m, f=field: m.plays_on & m.changed(f) & ~m.step_due & m.heard,
+            fixed,
+            short,
+            by=field,
+        )
+        c.add(
+            f"step.{field}-at-end",
+            f"the {field} changed where a step ends",
+            lambda m, f=field: m.plays_on & m.changed(f) & m.step_due & m.heard,
+            fixed,
+            by=field,
+        )
+
+
+def wave(c: Chapter, r: Reach, o: WaveTable) -> None:
+    """Write down what the wave memory does; `sample_address` is the address within it."""
+    at = f"{o.while_playing}, the channel sounding"
+    n, per = o.samples, o.per_address
+    changes = "" if r.chip.memories.get(r.name) else f"no memory of {r.name} can be written"
+    c.add(
+        "wave.memory-idle", "the memory written while idle", lambda m: ~m.was_active & m.put, changes, r.always_active
+    )
+    for name, text, where, no in (
+        ("here", "at the address that sounds", lambda m: m.sample_address == m.position // per, ""),
+        (
+            "next",
+            "at the address of the next sample",
+            lambda m: (m.sample_address == (m.position + 1) % n // per) & (m.sample_address != m.position // per),
+            "" if n > per else "there is one address",
+        ),
+        (
+            "elsewhere",
+            "at an address that does not sound",
+            lambda m: m.sample_address != m.position // per,
+            "" if n > per else "there is one address",
+        ),
+    ):
+        c.add(
+            f"wave.memory-{name}",
+            f"a write to the memory, {at}, {text}",
+            lambda m, w=where: m.put & m.plays_on & m.sounded & w(m),
+            changes,
+            no,
+        )
+    _near_fetch(c, r, n, per, changes)
+    _ends(c, r, o, changes)
+
+
+def _near_fetch(c: Chapter, r: Reach, n: int, per: int, changes: str) -> None:
+    """Write down what happens where the next sample is written as it is fetched."""
+    c.add(
+        "wave.memory-at-fetch",
+        "the next sample written where it is fetched",
+        lambda m: m.put & m.plays_on & m.step_due & (m.sample_address == (m.position + 1) % n // per) & m.sounded,
+        changes,
+    )
+    c.add(
+        "wave.memory-before-fetch",
+        "the next sample written one edge before it is fetched",
+        lambda m: m.put & m.plays_on & m.step_due_next & (m.sample_address == (m.position + 1) % n // per) & m.sounded,
+        changes,
+        "" if r.lengths()[1] > 1 else f"a step of {r.name} lasts one count",
+    )
+
+
+def _ends(c: Chapter, r: Reach, o: WaveTable, changes: str) -> None:
+    """Write down where a wave begins and ends, and every sample of it."""
+    n = o.samples
+    never = f"{r.name} stops there" if o.after_last == "stop" else ""
+    c.add("wave.wraps", "the first sample heard after the last one", lambda m: m.wraps & m.sounds, never)
+    for place in range(n) if n <= MOST_PLACES else (0, *(1 << b for b in range(n.bit_length()) if 1 << b < n), n - 1):
+        c.add(f"wave.sample-{place}", f"sample {place} heard", lambda m, p=place: m.visits(p) & m.sounds)
+    if o.fetch == "each-step":
+        c.add(
+            "wave.stale-at-start",
+            "a start while the sample register holds another sample than the first",
+            lambda m: m.starts & m.heard & (m.sample != m.fresh),
+            r.no_start,
+            changes,
+            by="start",
+        )
+    if o.after_last == "stop":
+        c.add("wave.ends", "the wave ends a note", lambda m: m.plays_on & m.ends_by_wave & m.sounded)
+        for kind, no in (("start", r.no_restart), ("stop", r.no_stop)):
+            c.add(
+                f"wave.end-at-{kind}",
+                f"a {kind} where the wave ends",
+                lambda m, k=kind: m.is_(k) & m.step_due & (m.position == n - 1) & m.sounded,
+                no,
+                by=kind,
+            )
+
+
+def noise(c: Chapter, r: Reach, o: ShiftRegister) -> None:
+    """Write down what the noise register does."""
+    modes = [(0, "long"), (1, "short")] if o.short is not None else [(0, "long")]
+    for value, word in modes:
+        mode = r.not_held("short", value) if o.short is not None else ""
+        for times in (2, 16):
+            c.add(
+                f"noise.{word}-{times}",
+                f"{times * o.bits} shifts in a row{f', {word} mode' if len(modes) > 1 else ''}",
+                lambda m, v=value, t=times: m.shifts(v, on=o.on_start == "keep") >= t * o.bits,
+                mode,
+                by="short",
+            )
+    c.add(
+        "noise.start-shifted",
+        "a start of a register that has shifted, "
+        + ("which puts the seed back" if o.on_start == "reseed" else "which keeps its contents"),
+        lambda m: m.starts & m.heard & m.has_shifted,
+        r.no_start,
+        by="start",
+    )
+    step = r.channel.step
+    if isinstance(step, NoiseClock) and step.stopped:
+        codes = np.array(step.stopped)
+        for into, word in ((True, "stopped"), (False, "let-go")):
+            c.add(
+                f"noise.clock-{word}",
+                f"the noise clock {'stopped' if into else 'let go again'} in a note",
+                lambda m, i=into: (
+                    m.plays_on
+                    & m.sounded
+                    & (np.isin(m.new("shift"), codes) == i)
+                    & (np.isin(m.old("shift"), codes) != i)
+                ),
+                r.not_changed("shift"),
+                by="shift",
+            )

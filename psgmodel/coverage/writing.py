@@ -1,0 +1,194 @@
+"""Writing: what software can do to a channel at all, worked out from the description.
+
+Stage: coverage. In: a chip and the least spacing of writes. Out: reasons why something cannot happen, in words; an
+empty text where nothing speaks against it.
+"""
+
+from __future__ import annotations
+
+from psgmodel.chip.records import Chip, Register
+from psgmodel.engine.actions import write_actions
+
+
+class WriteReach:
+    """What can be done to one channel.
+
+    Attributes
+    ----------
+    values : dict from field name (without the channel) to range or tuple
+        What the field can hold.
+    """
+
+    def __init__(self, chip: Chip, name: str, spacing: int) -> None:
+        self.chip, self.name, self.channel, self.spacing = chip, name, chip.channels[name], spacing
+        prefix = name + "."
+        self.fields = {f.name.removeprefix(prefix): f for f in chip.fields.values() if f.name.startswith(prefix)}
+        self.strobes = strobing_registers(chip, name)
+        self.gated = self.channel.gate and bool(self.fields["gate"].segments)
+
+    def driven(self, field: str) -> bool:
+        """Return whether software can set a field."""
+        return field in self.fields and bool(self.fields[field].segments)
+
+    def values(self, field: str) -> range:
+        """Return what a field can hold."""
+        if field not in self.fields:
+            return range(0, 1)
+        found = self.fields[field]
+        return range(1 << found.bits) if found.segments else range(found.reset, found.reset + 1)
+
+    def not_held(self, field: str, *wanted: int) -> str:
+        """Say why a field can hold none of some values."""
+        if any(value in self.values(field) for value in wanted):
+            return ""
+        return f"{self.name}.{field} is the constant {self.values(field)[0]}"
+
+    def not_other_than(self, field: str, value: int) -> str:
+        """Say why a field cannot hold anything but a value."""
+        return "" if any(v != value for v in self.values(field)[:2]) else f"{self.name}.{field} is the constant {value}"
+
+    def not_written(self, field: str) -> str:
+        """Say why no write changes a field."""
+        return "" if self.driven(field) else f"no register drives {self.name}.{field}"
+
+    def not_changed(self, field: str) -> str:
+        """Say why no write changes a field while the channel plays on."""
+        if reason := self.not_written(field):
+            return reason
+        registers = [self.chip.registers[s.address] for s in self.fields[field].segments]
+        if self.channel.start_delay == 0 and all(f"{self.name}.start" in r.on_write for r in registers):
+            return f"any write to {registers[0].name} starts {self.name}"
+        return ""
+
+    def start_meets(self, tick: str, *, meets: bool = True) -> str:
+        """Say why a start never meets a tick, or (`meets` false) always does: it restarts what makes the tick."""
+        source = self.chip.ticks[tick]
+        divider, target = self.chip.dividers[source.divider], f"{source.divider}.restart"
+        starts = [self.chip.registers[a] for a in self.strobes["start"]]
+        restarts = all(target in r.on_write for r in starts) and starts and not self.gated
+        ticks = divider.restart_steps and 0 in source.at
+        if self.channel.start_delay or not restarts or ticks == meets:
+            return ""
+        return f"any start of {self.name} restarts {source.divider}, {'at' if ticks else 'without'} a tick {tick}"
+
+    @property
+    def no_start(self) -> str:
+        """Why the channel cannot be started."""
+        return "" if self.strobes["start"] or self.gated else f"nothing starts {self.name}"
+
+    @property
+    def no_restart(self) -> str:
+        """Why the channel cannot be started while it plays."""
+        if self.no_start or self.strobes["start"] or self.channel.at_reset == "active":
+            return self.no_start
+        return f"the gate of {self.name} has to be shut before it opens"
+
+    @property
+    def no_idle_stop(self) -> str:
+        """Why the channel cannot be stopped while idle."""
+        if self.no_stop or self.strobes["stop"] or self._ends_itself() or self.channel.at_reset == "active":
+            return first_of(self.no_stop, self.always_active)
+        return f"{self.name} ends only where its gate is shut"
+
+    def _ends_itself(self) -> bool:
+        c = self.channel
+        return (
+            (c.timer is not None and c.timer.at_zero == "stop")
+            or (c.envelope is not None and c.envelope.at_zero == "stop")
+            or (c.sweep is not None and (c.sweep.overflow == "stop" or c.sweep.rising_after_falling == "stop"))
+            or (c.table is not None and c.table.after_last == "stop")
+        )
+
+    @property
+    def no_stop(self) -> str:
+        """Why software cannot stop the channel."""
+        return "" if self.strobes["stop"] or self.gated else f"nothing stops {self.name}"
+
+    @property
+    def never_active(self) -> str:
+        """Why the channel never plays."""
+        return self.no_start if self.channel.at_reset == "inactive" else ""
+
+    @property
+    def always_active(self) -> str:
+        """Why the channel is never idle."""
+        if self.channel.at_reset == "inactive" or not self.no_stop:
+            return ""
+        return "" if self._ends_itself() else f"{self.name} plays from reset on and nothing ends that"
+
+    # --- strobes and writes -----------------------------------------------------------------------------------------
+
+    def start_and_stop_meet(self) -> str:
+        """Say why start and stop cannot act at one edge."""
+        for register in self.chip.registers.values():
+            kinds = [{kind for kind in ("start", "stop") if self._strobes(register, kind)}]
+            if register.held_until:
+                kinds += [{k for k in ("start", "stop") if self._strobes(r, k)} for r in self._released_with(register)]
+            if {"start", "stop"} <= set().union(*kinds):
+                return ""
+        return f"no write strobes both {self.name}.start and {self.name}.stop"
+
+    def _strobes(self, register: Register, kind: str) -> bool:
+        return register.address in self.strobes[kind]
+
+    def _released_with(self, register: Register) -> list[Register]:
+        """Return the registers whose writes take place at one edge with those of a held one."""
+        named = {r.name: r for r in self.chip.registers.values()}
+        others = [r for r in self.chip.registers.values() if r.held_until == register.held_until]
+        return [named[register.held_until], *others] if register.held_until in named else others
+
+    def written_at_start(self, field: str) -> str:
+        """Say why a register of a field cannot be written at the very edge at which a start acts."""
+        if (reason := self.not_written(field)) or (reason := self.no_start):
+            return reason
+        delay = self.channel.start_delay
+        addresses = {s.address for s in self.fields[field].segments}
+        if delay == 0:
+            starts = set(self.strobes["start"])
+            if self.gated:
+                starts |= {s.address for s in self.fields["gate"].segments}
+            together = {a for s in starts for a in self._same_edge(s)}
+            return "" if addresses & together else f"no write both sets {self.name}.{field} and starts {self.name}"
+        apart = self.spacing * (2 if self._needs_index() else 1)
+        if delay >= apart:
+            return ""
+        return f"a start acts {delay} cycles after its write, and writes are {apart} cycles apart"
+
+    def _same_edge(self, address: int) -> set[int]:
+        """Return the registers whose writes can take place at one edge with one of this register."""
+        register = self.chip.registers[address]
+        held = {r.address for r in self.chip.registers.values() if r.held_until == register.name}
+        more = {r.address for r in self._released_with(register)} if register.held_until else set()
+        return {address} | held | more
+
+    def _needs_index(self) -> bool:
+        return self.chip.bus.access == "index-data"
+
+    def under_way(self) -> str:
+        """Say why a second strobe cannot be written while the first one is on its way."""
+        delay, apart = self.channel.start_delay, self.spacing
+        if delay == 0:
+            return "strobes act at the edge of their write"
+        return "" if delay >= apart else f"a start acts {delay} cycles after its write, and writes are {apart} apart"
+
+
+def first_of(*reasons: str) -> str:
+    """Return the first reason there is, or nothing."""
+    return next((reason for reason in reasons if reason), "")
+
+
+def strobing_registers(chip: Chip, name: str) -> dict[str, list[int]]:
+    """Return the addresses of the registers that strobe a channel's start and stop."""
+    found: dict[str, list[int]] = {"start": [], "stop": []}
+    for address, action in write_actions(chip, name).items():
+        for kind in dict.fromkeys(kind for _, kind in action.strobes):
+            found[kind].append(address)
+    return found
+
+
+def held_values(chip: Chip, field: str) -> range:
+    """Return what a field of the mixer can hold; one value, 0, where there is no such field."""
+    if field not in chip.fields:
+        return range(0, 1)
+    found = chip.fields[field]
+    return range(1 << found.bits) if found.segments else range(found.reset, found.reset + 1)

@@ -1,0 +1,128 @@
+"""Closing: a log that shows every behaviour of a chip that can be reached.
+
+Stage: stimulus. In: a chip, a seed, the least spacing of writes. Out: one register log, and what it leaves open.
+
+1. Memories are filled; every channel is routed to every output.
+2. Channels that share neither registers nor dividers are played side by side, each by a player of its own: for every
+   behaviour not yet seen, what makes it happen (`directed`); up to `ROUNDS` times, as chance and the bus decide.
+3. All channels together: the unit around them (`directed_unit`): mixer, registers, bus, restarts, power.
+4. The whole log is covered (`psgmodel.coverage`), and what is still missing told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from psgmodel.chip.records import Chip
+from psgmodel.coverage.bins import Behaviour
+from psgmodel.coverage.covering import channel_behaviours
+from psgmodel.coverage.moments import Moments
+from psgmodel.reglog.bus import SPACING
+from psgmodel.reglog.log import RegisterLog, make_log
+from psgmodel.steps import constant_steps
+from psgmodel.stimulus.chance import ChanceState
+from psgmodel.stimulus.directed import play
+from psgmodel.stimulus.directed_steps import fill
+from psgmodel.stimulus.directed_unit import play_unit
+from psgmodel.stimulus.notes import Notes
+from psgmodel.stimulus.player import Player, groups, joined
+from psgmodel.stimulus.schedule import Schedule
+from psgmodel.stimulus.shadow import ShadowState, bus_writes
+
+ROUNDS = 4
+"""Times that a behaviour is tried."""
+
+
+@dataclass(slots=True)
+class _ChannelState:
+    """How far one channel is."""
+
+    notes: Notes
+    left: dict[str, Behaviour]
+    row: int = 0
+
+    def look(self) -> None:
+        """Strike out what has been seen since the last look."""
+        watched = self.notes.follower.watched
+        if len(watched.rows) <= self.row:
+            return
+        rows, between = watched.rows[self.row :], watched.between[self.row :]
+        watched_part = _Part(rows, [*between, (0, 0, 0, 0)][: len(rows)])
+        end = rows[-1][0] + 1
+        m = Moments(self.notes.chip, self.notes.name, watched_part, constant_steps(1, 0, end))
+        for name in [name for name, b in self.left.items() if np.any(b.seen(m))]:
+            del self.left[name]
+        self.row = len(watched.rows) - 1
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    rows: list[tuple[int, ...]]
+    between: list[tuple[int, int, int, int]]
+
+
+def closing_log(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> RegisterLog:
+    """Make the log.
+
+    Parameters
+    ----------
+    chip : Chip
+    seed : int, 0 or more
+    spacing : int, clock cycles, optional
+        Least distance of two writes; 1 for a bus master in hardware.
+    """
+    chance = ChanceState(seed)
+    schedule, shadow = Schedule(chip, spacing), ShadowState(chip)
+    start = _opening(chip, schedule, shadow, spacing)
+    players = []
+    for names in groups(chip):
+        player = Player(chip, names, schedule, chance, shadow, spacing)
+        player.wait(start)
+        _play_group(player, names, spacing)
+        players.append(player)
+    end = play_unit(joined(players))
+    rows = schedule.rows()
+    return make_log(
+        [c for c, _, _ in rows],
+        [a for _, a, _ in rows],
+        [v for _, _, v in rows],
+        end=end,
+        source=f"closing log, seed {seed}",
+    )
+
+
+def _opening(chip: Chip, schedule: Schedule, shadow: ShadowState, spacing: int) -> int:
+    """Switch the power on and route every channel to every output; return the edge from which channels are played."""
+    loudest = max(range(len(chip.mixer.routes)), key=lambda i: chip.mixer.routes[i])
+    trim = max(range(len(chip.mixer.trims)), key=lambda i: chip.mixer.trims[i])
+    wanted = {f"mixer.{o}.{n}": loudest for o in chip.unit.outputs for n in chip.channels}
+    wanted |= {f"mixer.{o}.trim": trim for o in chip.unit.outputs} | {"power": 1}
+    wanted = {name: v for name, v in wanted.items() if name in chip.fields and chip.fields[name].segments}
+    cycle = 0
+    for write in shadow.set(wanted):
+        for address, value in bus_writes(chip, write):
+            schedule.put_row(cycle, address, value)
+            cycle += spacing
+    return cycle + 16
+
+
+def _play_group(player: Player, names: list[str], spacing: int) -> None:
+    chip = player.chip
+    states = []
+    for name in names:
+        left = {
+            b.bin.name.partition(".")[2]: b for b in channel_behaviours(chip, name, spacing) if not b.bin.unreachable
+        }
+        states.append(_ChannelState(Notes(player, name), left))
+        fill(states[-1].notes)
+    for _ in range(ROUNDS):
+        for state in states:
+            for what in list(state.left):
+                if what in state.left:
+                    play(state.notes, what)
+                    for other in states:
+                        other.look()
+        for state in states:
+            state.notes.silence()

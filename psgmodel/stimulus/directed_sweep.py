@@ -1,0 +1,142 @@
+"""Directed, the sweep: what makes a frequency sweep do what it can.
+
+Stage: stimulus. In: the notes of a channel. Out: behaviours, played; the keys of the table are names of bins.
+"""
+
+from __future__ import annotations
+
+from psgmodel.stimulus.directed_timer import Play, between, changed, strobed
+from psgmodel.stimulus.notes import Notes
+
+
+def _edge_period(n: Notes) -> None:
+    """Play a sweep step to the first or the last period."""
+    pairs = n.reach.sweeps()
+    found = [(d, s, p) for d, s in pairs if (p := n.reach.edge_period(d, s)) is not None]
+    falling, shift, period = n.chance.among(found)
+    n.hear(sweep_period=1, sweep_shift=shift, sweep_falling=falling, period=period)
+    n.block_ticks("sweep", 2)
+
+
+def _glide(falling: int) -> Play:
+    def play(n: Notes) -> None:
+        n.hear(sweep_period=1, sweep_shift=2, sweep_falling=falling)
+        n.block_ticks("sweep", 2)
+        n.play_on(2000)
+
+    return play
+
+
+def _over(n: Notes) -> dict[str, int]:
+    """Return the fields of a sweep whose next step does not fit, though the start is not kept from sounding."""
+    assert n.channel.sweep is not None
+    size = 1 << n.reach.fields["period"].bits
+    rising = 0 in n.reach.values("sweep.falling")
+    constant = n.channel.sweep.moves_by == "constant"
+    return {
+        "period": size - 1 if rising else 0,
+        "sweep_falling": 0 if rising else 1,
+        "sweep_shift": n.reach.values("sweep.shift")[-1] if constant else n.reach.values("sweep.shift")[0],
+        "sweep_period": 1,
+    }
+
+
+def _overflow(kind: str = "") -> Play:
+    def play(n: Notes) -> None:
+        fields = _over(n)
+        checked = n.channel.sweep is not None and n.channel.sweep.check != "at-step"
+        if checked:  # a start with shift 0 is not looked at; the shift is set once it sounds
+            n.hear(**fields | {"sweep_shift": 0})
+            n.change(sweep_shift=fields["sweep_shift"])
+        else:
+            n.hear(**fields)
+        if kind:
+            n.strobe_at(kind, lambda: n.due("sweep"))
+        else:
+            n.block_ticks("sweep", 2)
+        n.play_on(300)
+
+    return play
+
+
+def _overflow_at_start(shift: bool) -> Play:
+    def play(n: Notes) -> None:
+        n.hear()
+        n.play_on(100)
+        fields = _over(n)
+        n.hear(**fields | {"sweep_shift": max(fields["sweep_shift"], 1) if shift else 0})
+        n.play_on(300)
+        n.hear(**fields | {"sweep_shift": max(fields["sweep_shift"], 1) if shift else 0})
+
+    return play
+
+
+def _overflow_ahead(n: Notes) -> None:
+    assert n.channel.sweep is not None
+    size, shift = 1 << n.reach.fields["period"].bits, 1
+    period = size * 5 // 9 if n.channel.sweep.moves_by == "fraction" else size - 3
+    n.hear(sweep_period=1, sweep_shift=0, sweep_falling=0, period=period)
+    n.change(sweep_shift=shift if n.channel.sweep.moves_by == "fraction" else 2)
+    n.block_ticks("sweep", 2)
+
+
+def _sweep_still(n: Notes) -> None:
+    assert n.channel.sweep is not None
+    n.hear(sweep_period=0, sweep_shift=2, sweep_falling=1)
+    n.block_ticks("sweep", 2 if n.channel.sweep.period_zero == "stop" else 2 << n.channel.sweep.period_bits)
+
+
+def _turned(fallen: bool) -> Play:
+    def play(n: Notes) -> None:
+        n.hear(sweep_period=1 if fallen else 0, sweep_shift=2, sweep_falling=1)
+        n.block_ticks("sweep", 2)
+        n.change(sweep_falling=0)
+        n.play_on(300)
+
+    return play
+
+
+def _parted(n: Notes) -> None:
+    n.hear(sweep_period=1, sweep_shift=3, sweep_falling=1)
+    n.change(period=n.another("period"))
+    n.block_ticks("sweep", 2)
+    n.play_on(2000)
+
+
+def play_register_at_sweep(n: Notes, register: str) -> None:
+    """Write a register of the period where a sweep step changes the period."""
+    n.hear(sweep_period=1, sweep_shift=1, sweep_falling=1)
+    for index, s in enumerate(n.reach.fields["period"].segments):
+        if n.chip.registers[s.address].name == register:
+            n.change_at(lambda: n.due("sweep"), {"period": n.another("period", segment=index)})
+    n.play_on(4000)
+
+
+_GLIDING = {"sweep_period": 1, "sweep_shift": 2, "sweep_falling": 1}
+SWEEP: dict[str, Play] = {
+    "sweep.up": _glide(0),
+    "sweep.down": _glide(1),
+    "sweep.overflow": _overflow(),
+    "sweep.just-fits": _edge_period,
+    "sweep.overflow-at-start": _overflow_at_start(True),
+    "sweep.unchecked-at-start": _overflow_at_start(False),
+    "sweep.overflow-ahead": _overflow_ahead,
+    "sweep.still": _sweep_still,
+    "sweep.tick-at-start-sounding": strobed("start", "sweep", "tick", **_GLIDING | {"sweep_period": 3}),
+    "sweep.tick-at-start-idle": strobed("start", "sweep", "tick", "idle", **_GLIDING | {"sweep_period": 3}),
+    "sweep.tick-at-start-one": strobed("start", "sweep", "tick", **_GLIDING),
+    "sweep.step-at-start": strobed("start", "sweep", **_GLIDING),
+    "sweep.step-at-stop": strobed("stop", "sweep", **_GLIDING),
+    "sweep.overflow-at-start-edge": _overflow("start"),
+    "sweep.overflow-at-stop-edge": _overflow("stop"),
+    "sweep.shift-at-step": changed("sweep.shift", None, "sweep", **_GLIDING),
+    "sweep.direction-at-step": changed("sweep.falling", 0, "sweep", **_GLIDING),
+    "sweep.period-at-step": changed("sweep.period", None, "sweep", **_GLIDING),
+    "sweep.shift-in-note": between("sweep.shift", None, **_GLIDING),
+    "sweep.direction-in-note": between("sweep.falling", 0, **_GLIDING),
+    "sweep.period-in-note": between("sweep.period", None, **_GLIDING),
+    "sweep.let-go-at-tick": changed("sweep.period", 1, "sweep", "tick", **_GLIDING | {"sweep_period": 0}),
+    "sweep.turned-fallen": _turned(True),
+    "sweep.turned-fresh": _turned(False),
+    "sweep.period-written-between": _parted,
+}

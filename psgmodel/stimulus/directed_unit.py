@@ -1,0 +1,235 @@
+"""Directed, the unit: what makes mixer, registers, bus, dividers and power bit do what they can.
+
+Stage: stimulus. In: a player of all channels. Out: the rest of the log. Mixer, registers and restarts come first; what
+the player cannot foresee, which is odd bus writes and the power bit, comes last, and the channels are heard once more.
+"""
+
+from __future__ import annotations
+
+from psgmodel.chip.records import Chip
+from psgmodel.coverage.values import classes
+from psgmodel.engine.countdown import epochs_of, tick_train
+from psgmodel.engine.state import reset_state
+from psgmodel.stimulus.notes import Notes
+from psgmodel.stimulus.player import Player
+from psgmodel.stimulus.walk import sounding_fields
+
+DWELL = 1500
+"""Cycles that a setting of the mixer stays; common practice, no source."""
+
+
+def play_unit(player: Player) -> int:
+    """Play the unit; return the edge at which the log can end."""
+    chip = player.chip
+    notes = {name: Notes(player, name) for name in chip.channels}
+    _mixer(player, notes)
+    _dividers(player, notes)
+    _registers(player)
+    for n in notes.values():
+        n.hear()
+    player.wait(player.now + 4 * DWELL)
+    player.followers = {}  # from here on nothing is foreseen
+    _odd_writes(player)
+    _power(player)
+    for name in chip.channels:
+        _hear_blindly(player, name)
+    return player.now + 4 * DWELL
+
+
+# --- mixer -----------------------------------------------------------------------------------------------------------
+
+
+def _mixer(player: Player, notes: dict[str, Notes]) -> None:
+    chip = player.chip
+    for name, n in notes.items():
+        for other in notes.values():
+            if other is not n:
+                other.silence()
+        for output in chip.unit.outputs:
+            for value in range(len(chip.mixer.routes)):
+                n.hear()
+                set_mixer(player, {f"mixer.{o}.{name}": _least(chip) for o in chip.unit.outputs if o != output})
+                set_mixer(player, {f"mixer.{output}.{name}": value})
+                player.wait(player.now + DWELL)
+        _route_all(player)
+        for output in chip.unit.outputs:
+            quiet = {f"mixer.{output}.{other}": _least(chip) for other in chip.channels if other != name}
+            set_mixer(player, quiet)
+            n.hear()
+            player.wait(player.now + DWELL)
+            _route_all(player)
+    for value in range(len(chip.mixer.trims)):
+        for output in chip.unit.outputs:
+            set_mixer(player, {f"mixer.{output}.trim": value})
+            for n in notes.values():
+                n.hear()
+            player.wait(player.now + 4 * DWELL)
+    for output in chip.unit.outputs:
+        set_mixer(
+            player, {f"mixer.{output}.trim": max(range(len(chip.mixer.trims)), key=lambda i: chip.mixer.trims[i])}
+        )
+    for n in notes.values():
+        n.hear()
+    player.wait(player.now + 8 * DWELL)
+
+
+def _least(chip: Chip) -> int:
+    return min(range(len(chip.mixer.routes)), key=lambda i: chip.mixer.routes[i])
+
+
+def _route_all(player: Player) -> None:
+    chip = player.chip
+    loudest = max(range(len(chip.mixer.routes)), key=lambda i: chip.mixer.routes[i])
+    set_mixer(player, {f"mixer.{o}.{n}": loudest for o in chip.unit.outputs for n in chip.channels})
+
+
+def set_mixer(player: Player, fields: dict[str, int]) -> None:
+    """Set fields of the mixer, and whatever else software can set outside the channels."""
+    chip = player.chip
+    wanted = {k: v for k, v in fields.items() if k in chip.fields and chip.fields[k].segments}
+    before = dict(player.shadow.stored)
+    for write in player.shadow.set(wanted):
+        if before[write[0]] != write[1]:
+            player.write(write)
+
+
+# --- registers -------------------------------------------------------------------------------------------------------
+
+
+def _registers(player: Player) -> None:
+    """Write every register as it is, with bits that keep nothing, with each strobe alone and with none."""
+    chip, shadow = player.chip, player.shadow
+    full = (1 << chip.bus.data_bits) - 1
+    for address, register in chip.registers.items():
+        strobes = [1 << g.low for g in register.fields if g.role == "strobes"]
+        stored = shadow.stored[address]
+        spare = full & ~(register.stored | sum(strobes))
+        for value in dict.fromkeys([stored, stored | spare, *(stored | strobe for strobe in strobes)]):
+            player.write((address, value))
+            player.wait(player.now + 100)
+        if register.held_until:
+            release = chip.held()[address]
+            for value in (stored ^ (register.stored & 1), stored):
+                player.write((address, value))
+            player.write((release, shadow.stored[release]))
+            player.write((release, shadow.stored[release]))
+    for memory in chip.memories.values():
+        table = chip.channels[memory.channel].table
+        assert table is not None
+        for number, value in enumerate(classes(table.bits * table.per_address, each=False)):
+            player.write((memory.address + number % memory.size, value))
+            player.wait(player.now + 20)
+
+
+# --- dividers --------------------------------------------------------------------------------------------------------
+
+
+def _dividers(player: Player, notes: dict[str, Notes]) -> None:
+    """Restart each divider where a step of it is due, an edge before and an edge after."""
+    for name in player.chip.dividers:
+        strobes = [s for s in player.strobes if s.target == f"{name}.restart"]
+        for ahead in (0, 1, -1, 7) if strobes else ():
+            for n in notes.values():
+                n.hear()
+            for _ in range(12):
+                edge = _next_step(player, name, player.now + 60 + 4 * player.schedule.spacing) - ahead
+                if player.write(player.shadow.strobe(player.chance.among(strobes)), edge):
+                    break
+                player.wait(edge + 2)
+            player.wait(player.now + 3 * min(player.chip.dividers[name].every, 1 << 20))
+
+
+def _next_step(player: Player, name: str, after: int) -> int:
+    """Return the edge of the next step of a divider."""
+    divider = player.chip.dividers[name]
+    epochs = epochs_of(divider, 0, reset_state(player.chip).dividers[name], player.restarts[name])
+    return tick_train(divider, range(divider.steps), epochs).nth_after(after, 1)
+
+
+# --- what is not foreseen --------------------------------------------------------------------------------------------
+
+
+def _row(player: Player, address: int, value: int) -> None:
+    """Put one bus write as soon as can be."""
+    s = player.schedule
+    cycle = max(player.now - s.latency, 0) + s.lead + 2 * s.spacing
+    s.put_row(cycle, address, value)
+    player.now = cycle + s.latency
+
+
+def _odd_writes(player: Player) -> None:
+    """Write through mirrors, and through an index port in all its ways."""
+    chip = player.chip
+    bus = chip.bus
+    if bus.access == "index-data":
+        quiet = [a for a, r in chip.registers.items() if r.stored and not r.on_write and a < 1 << bus.index_bits]
+        at = quiet[0] if quiet else min(chip.registers)
+        high = at | 1 << bus.index_bits if bus.data_bits > bus.index_bits else at
+        _row(player, bus.index_address, high)
+        _row(player, bus.data_address, player.shadow.stored[at])
+        owned = {*chip.registers, *(m.address + i for m in chip.memories.values() for i in range(m.size))}
+        size, step = 1 << bus.index_bits, bus.index_step % (1 << bus.index_bits)
+        again = [a for a in sorted(owned) if (a + step) % size in owned and a < size]
+        runs = [a for a in again if (a + step) % size < a][:1] + again[:1]
+        for first in runs:
+            _row(player, bus.index_address, first)
+            for address in (first, (first + step) % size):
+                _row(player, bus.data_address, player.shadow.stored.get(address, 1))
+    for mirror in chip.mirrors:
+        for offset in range(min(mirror.size, 2)):
+            port = mirror.of + offset
+            if bus.access == "index-data" or port in chip.registers or chip.memory_at(port) is not None:
+                value = player.shadow.stored.get(port, 0) if bus.access == "direct" else 0
+                _row(player, mirror.address + offset, value)
+
+
+def _power(player: Player) -> None:
+    """Switch off and on: with everything sounding, with strobes on their way, with writes while it is off."""
+    chip, shadow = player.chip, player.shadow
+    if chip.power is None or not chip.fields["power"].segments:
+        return
+    s = chip.fields["power"].segments[0]
+    others = chip.registers[s.address].stored & ~(1 << s.low)
+    delayed = [n for n, c in chip.channels.items() if c.start_delay >= player.schedule.spacing]
+    for begun in ["", "", *delayed]:
+        for name in chip.channels:
+            _hear_blindly(player, name)
+        player.now += DWELL
+        player.write((s.address, shadow.stored[s.address] | 1 << s.low))
+        if begun:
+            _start_blindly(player, begun)
+        player.write((s.address, others))
+        player.now += 40
+        player.write((s.address, 0))
+        for address, register in chip.registers.items():
+            if address != s.address:
+                strobes = sum(1 << g.low for g in register.fields if g.role == "strobes")
+                player.write((address, register.stored | strobes))
+        for memory in chip.memories.values():
+            player.write((memory.address, 1))
+        shadow.clear()
+        player.now += 40
+        player.write((s.address, 1 << s.low))
+        player.write((s.address, 1 << s.low))
+        shadow.put(s.address, 1 << s.low)
+        _route_all(player)
+        for name in chip.channels:
+            _hear_blindly(player, name)
+        player.now += DWELL
+
+
+def _hear_blindly(player: Player, name: str) -> None:
+    """Set a channel up and start it, without knowing how it stands."""
+    for write in player.shadow.set(sounding_fields(player.chip, name)):
+        player.write(write)
+    _start_blindly(player, name)
+
+
+def _start_blindly(player: Player, name: str) -> None:
+    ways = [s for s in player.strobes if s.target == f"{name}.start"]
+    if ways:
+        player.write(player.shadow.strobe(ways[0]))
+    elif (gate := player.chip.fields.get(f"{name}.gate")) is not None and gate.segments:
+        for value in (0, 1):
+            for write in player.shadow.set({gate.name: value}):
+                player.write(write)

@@ -1,0 +1,182 @@
+"""Notes: how a channel is made to be heard, for the directed logs.
+
+Stage: stimulus. In: a player and a channel. Out: notes with what a behaviour needs, and the edges at which it can be
+met.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal
+
+from psgmodel.chip.channel import NoiseClock, StepClock
+from psgmodel.coverage.following import Follower
+from psgmodel.coverage.reach import Reach
+from psgmodel.engine.countdown import NEVER
+from psgmodel.stimulus.player import Fields, Player
+from psgmodel.stimulus.walk import sounding_fields
+
+At = Literal["due", "tick", "bare tick"]
+"""Where a block acts by itself; at a tick of it; at a tick at which it only counts."""
+
+
+class Notes:
+    """One channel of a player.
+
+    Attributes
+    ----------
+    base : dict from field (without the channel) to int
+        What makes it sound and nothing else: full volume, a short step, no timer, nothing that moves.
+    """
+
+    def __init__(self, player: Player, name: str) -> None:
+        self.player, self.name = player, name
+        self.chip, self.channel = player.chip, player.chip.channels[name]
+        self.reach: Reach = player.reach[name]
+        self.chance = player.chance
+        prefix = name + "."
+        fields = sounding_fields(self.chip, name)
+        self.base = {k.removeprefix(prefix): v for k, v in fields.items() if k.startswith(prefix)}
+        self.base.pop("gate", None)
+        if self.channel.sweep is not None:
+            self.base["period"] = self.middle
+
+    @property
+    def follower(self) -> Follower:
+        """The channel as it stands."""
+        return self.player.followers[self.name]
+
+    @property
+    def active(self) -> bool:
+        """Whether it plays."""
+        return self.follower.watched.active
+
+    @property
+    def middle(self) -> int:
+        """Return a period from which a sweep can go both ways, and that is not long."""
+        step = self.channel.step
+        assert isinstance(step, StepClock)
+        size = 1 << step.bits
+        return size // 4 if step.rule == "up-from" else size * 5 // 8
+
+    def field(self, key: str) -> int:
+        """Return what stands in a field."""
+        return self.follower.fields.get(key, 0)
+
+    # --- playing ------------------------------------------------------------------------------------------------------
+
+    def prepare(self, **fields: int) -> None:
+        """Set the base and some fields, without a start."""
+        self.player.set(self.name, self.base | {key.replace("_", "."): v for key, v in fields.items()})
+
+    def hear(self, **fields: int) -> None:
+        """Start a note with some fields besides the base; underscores in their names are dots."""
+        self.prepare(**fields)
+        self.start()
+
+    def start(self) -> None:
+        """Start, and let the start act."""
+        self.player.strobe(self.name, "start")
+        self.player.wait(self.player.now + self.channel.start_delay + 1)
+
+    def silence(self) -> None:
+        """Make the channel idle, if anything does."""
+        self.player.strobe(self.name, "stop")
+        self.player.wait(self.player.now + self.channel.start_delay + 1)
+        ends = (self.due("timer"), self.due("wave"), self.due("envelope"))
+        for _ in range(64):
+            if not self.active or min(ends) == NEVER:
+                break
+            self.player.wait(min(ends) + 1)
+            ends = (self.due("timer"), self.due("wave"), self.due("envelope"))
+        if self.active and self.channel.timer is not None:
+            self.player.set(self.name, {"timer.length": self.ticks(1), "timer.enable": 1})
+            self.start()
+            if (end := self.due("timer")) < NEVER:
+                self.player.wait(end + 1)
+
+    def change(self, **fields: int) -> None:
+        """Set fields as they are."""
+        self.player.set(self.name, {key.replace("_", "."): value for key, value in fields.items()})
+
+    def play_on(self, cycles: int) -> None:
+        """Let time pass."""
+        self.player.wait(self.player.now + cycles)
+
+    def steps(self, count: int) -> int:
+        """Let the waveform make some steps, as far as the note lasts; return about how many it makes."""
+        first = self.follower.step_wait(self.player.now + 1)
+        if first == NEVER:
+            return 0
+        length = self.follower.watched.step.length(self.follower.fields)
+        clock = self.channel.step.clocked_by
+        every = self.chip.dividers[self.chip.ticks[clock].divider].every if clock else 1
+        begin = self.player.now
+        self.player.wait(first + (count - 1) * length * every + 2)
+        if self.active:
+            return count
+        return sum(self.follower.watched.steps_since(begin))
+
+    def block_ticks(self, block: str, count: int) -> None:
+        """Let ticks of a block pass."""
+        options = getattr(self.channel, block)
+        self.player.wait(self.player.trains[options.ticks].nth_after(self.player.now, count) + 2)
+
+    # --- numbers ------------------------------------------------------------------------------------------------------
+
+    def ticks(self, count: int) -> int:
+        """Return the length field of a note of so many ticks."""
+        timer = self.channel.timer
+        if timer is None:
+            return 0
+        size = 1 << timer.bits
+        return count % size if timer.loads == "field" else (size - count) % size
+
+    def shortest(self) -> dict[str, int]:
+        """Return the fields of the shortest step."""
+        step = self.channel.step
+        if isinstance(step, NoiseClock):
+            running = [s for s in range(1 << step.shift_bits) if s not in step.stopped] or [0]
+            return {"divisor": step.divisors.index(min(step.divisors)), "shift": running[0]}
+        return {"period": 0 if step.rule == "up-from" else (1 << step.bits) - 1}
+
+    def another(self, key: str, *, segment: int = 0) -> int:
+        """Return a value of a field that differs from what stands there, in bits of one register."""
+        found = self.reach.fields[key]
+        s = found.segments[segment % len(found.segments)]
+        flip = self.chance.below((1 << s.width) - 1) + 1 if s.width > 1 else 1
+        return self.field(key) ^ flip << s.field_low
+
+    def due(self, block: str) -> int:
+        """Return the edge at which a block acts next."""
+        return self.player.due(self.name, block)
+
+    # --- meetings -----------------------------------------------------------------------------------------------------
+
+    def at(self, when: Callable[[], int], act: Callable[[int], bool]) -> bool:
+        """Act at an edge."""
+        return self.player.meet(self.name, when, act)
+
+    def strobe_at(self, kind: str, when: Callable[[], int]) -> bool:
+        """Let a strobe act at an edge."""
+        met = self.at(when, lambda edge: self.player.strobe(self.name, kind, edge))
+        self.player.wait(self.player.now + self.channel.start_delay + 2)
+        return met
+
+    def change_at(self, when: Callable[[], int], fields: Fields) -> bool:
+        """Let a field change at an edge."""
+        return self.at(when, lambda edge: self.player.set(self.name, fields, edge))
+
+    def when(self, block: str, at: At) -> Callable[[], int]:
+        """Return what names the next edge at which a block acts by itself, or a tick of it; bare: without acting."""
+
+        def found() -> int:
+            if at == "due":
+                return self.due(block)
+            edge = self.player.tick(self.name, block)
+            if at == "bare tick" and edge == self.due(block):
+                options = getattr(self.channel, block)
+                return self.player.trains[options.ticks].nth_after(edge, 1)
+            return edge
+
+        return found
