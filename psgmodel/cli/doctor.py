@@ -105,6 +105,10 @@ def look() -> list[Finding]:
     for name, purpose in _PACKAGES:
         need: Need = "optional" if name == "sounddevice" else "needed"
         findings.append(Finding(name, _package_version(name), need, purpose, f"{sys.executable} -m pip install {name}"))
+    compile_line = f"apt-get install gcc && {sys.executable} -m psgmodel.engine.kernel"
+    findings.append(
+        Finding("kernel", _kernel(), "optional", "the engine, compiled; else its slower twin", compile_line)
+    )
     findings.append(Finding("libsndfile", _libsndfile(), "needed", "WAV and FLAC files", _SNDFILE))
     portaudio, device = _sound()
     findings.append(Finding("PortAudio", portaudio, "optional", "playback", "apt-get install libportaudio2"))
@@ -121,6 +125,15 @@ def _package_version(name: str) -> str:
         return metadata.version(name)
     except metadata.PackageNotFoundError:
         return ""
+
+
+def _kernel() -> str:
+    """Return "in use" where the compiled kernel of the engine serves, "" where its twin in Python does."""
+    try:
+        from psgmodel.engine.kernel.library import find_kernel
+    except ImportError:
+        return ""
+    return "in use" if find_kernel().library is not None else ""
 
 
 def _libsndfile() -> str:

@@ -17,20 +17,14 @@ from psgmodel.chip.channel import Channel, WaveTable
 from psgmodel.chip.records import Chip, Field
 from psgmodel.chip.wiring import join
 from psgmodel.engine.countdown import Epoch, TickTrain, epochs_of, tick_train
+from psgmodel.engine.kernel.layout import CLEAR as CLEAR
+from psgmodel.engine.kernel.layout import FADE, GLIDE, PASS, STEP, TIMER
+from psgmodel.engine.kernel.layout import QUIET as QUIET
 from psgmodel.engine.state import UnitState
 from psgmodel.reglog.bus import register_writes
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import Steps, constant_steps, steps_from_changes
 
-CLEAR = -(1 << 50)
-"""Address code: the power bit clears everything; the value is 1 where wave memories are cleared too."""
-PASS = CLEAR - 1
-"""Address code: nothing happens, but a stretch must end here."""
-QUIET = 1 << 50
-"""Added to an address: the write stores its value and causes no strobes."""
-
-TIMER, FADE, GLIDE, STEP = 1, 2, 4, 8
-"""Blocks of a channel, as bits: note timer, envelope, sweep, and all that steps through the waveform."""
 BLOCK_OF = {"timer": TIMER, "envelope": FADE, "sweep": GLIDE}
 
 IntArray = NDArray[np.int64]

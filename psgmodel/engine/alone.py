@@ -6,15 +6,18 @@ active. Channels do not hear one another, so this is what a run of the whole uni
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Literal, NamedTuple
+
+import numpy as np
 
 from psgmodel.chip.records import Chip
-from psgmodel.engine.actions import tick_trains, unit_events
 from psgmodel.engine.fast import follow_channel
+from psgmodel.engine.followed import plan_unit
+from psgmodel.engine.kernel.library import find_kernel
 from psgmodel.engine.state import UnitState, check_state, reset_state
 from psgmodel.errors import EngineError
 from psgmodel.reglog.log import RegisterLog
-from psgmodel.steps import MAX_CYCLE, Steps, steps_from_changes
+from psgmodel.steps import MAX_CYCLE, Steps, empty_steps, steps_from_changes
 
 
 class ChannelRun(NamedTuple):
@@ -32,7 +35,13 @@ class ChannelRun(NamedTuple):
 
 
 def run_channel(
-    chip: Chip, log: RegisterLog, name: str, *, end: int | None = None, state: UnitState | None = None
+    chip: Chip,
+    log: RegisterLog,
+    name: str,
+    *,
+    end: int | None = None,
+    state: UnitState | None = None,
+    engine: Literal["fast", "twin"] = "fast",
 ) -> ChannelRun:
     """Run one channel; parameters and errors are those of `psgmodel.engine.run`, but the log is not checked.
 
@@ -45,6 +54,7 @@ def run_channel(
         Channel of the chip.
     end : int, clock cycles, optional
     state : UnitState, optional
+    engine : {"fast", "twin"}, optional
 
     Returns
     -------
@@ -64,10 +74,9 @@ def run_channel(
     if not at.cycle <= until <= MAX_CYCLE:
         raise EngineError(f"a run from cycle {at.cycle} cannot end at cycle {until}")
     latency = chip.bus.write_latency
-    events = unit_events(chip, log.cut(at.cycle - latency, until - latency), at)
-    trains, _, again = tick_trains(chip, events, at)
-    was = at.channels[name].active
-    track = follow_channel(chip, name, events, trains, again, at, until)
-    edges = [(at.cycle, int(was)), *((edge, int(on)) for edge, on in track.activity)] if at.cycle < until else []
-    active = steps_from_changes([e for e, _ in edges], [on for _, on in edges], until)
-    return ChannelRun(track.steps.signal(until), active)
+    plan = plan_unit(chip, log.cut(at.cycle - latency, until - latency), at, until)
+    followed = follow_channel(plan, name, None if engine == "twin" else find_kernel().library)
+    if at.cycle == until:
+        return ChannelRun(followed.level, empty_steps(until))
+    edges, on = np.append(at.cycle, followed.edge), np.append(at.channels[name].active, followed.active)
+    return ChannelRun(followed.level, steps_from_changes(edges, on, until))

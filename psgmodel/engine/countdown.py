@@ -6,9 +6,13 @@ to date by arithmetic when something else happens, and the edge of the next thin
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
+from functools import cached_property
 from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
 
 from psgmodel.chip.records import Divider
 
@@ -58,59 +62,65 @@ def divider_state(divider: Divider, epochs: Sequence[Epoch], end: int) -> list[i
 class TickTrain:
     """The edges of one tick source."""
 
-    __slots__ = ("at_steps", "begins", "epochs", "every", "turn")
-
     def __init__(self, divider: Divider, at: Sequence[int], epochs: Sequence[Epoch]) -> None:
         self.every, self.turn = divider.every, divider.every * divider.steps
         self.at_steps = tuple(a * divider.every for a in at)
         self.epochs = epochs
-        self.begins = [e.begin for e in epochs]
 
-    def _count(self, epoch: Epoch, edge: int) -> int:
+    @cached_property
+    def begins(self) -> list[int]:
+        """First edge of each epoch."""
+        return [e.begin for e in self.epochs]
+
+    @cached_property
+    def before(self) -> list[int]:
+        """Ticks of the whole train before each epoch begins."""
+        counts = [0]
+        for index, begin in enumerate(self.begins[1:]):
+            counts.append(counts[-1] + self._within(index, begin - 1))
+        return counts
+
+    def epoch_table(self) -> NDArray[np.int64]:
+        """Return the epochs as an array. Shape (epochs, 3)."""
+        return np.array(self.epochs, dtype=np.int64)
+
+    def _number(self, epoch: Epoch, edge: int) -> int:
         """Return the number of the first tick after an edge, if the epoch went on for ever both ways."""
-        since = edge - epoch.origin
-        if len(self.at_steps) == 1:
-            return (since - self.at_steps[0]) // self.turn + 1
-        return sum((since - a) // self.turn + 1 for a in self.at_steps)
+        turns, since = divmod(edge - epoch.origin, self.turn)
+        return turns * len(self.at_steps) + bisect_right(self.at_steps, since)
+
+    def _within(self, index: int, edge: int) -> int:
+        """Return the ticks of one epoch up to and with an edge."""
+        epoch = self.epochs[index]
+        floor = max(epoch.begin, epoch.lowest) - 1
+        return self._number(epoch, edge) - self._number(epoch, floor) if edge > floor else 0
+
+    def _until(self, edge: int) -> int:
+        """Return the ticks of the whole train up to and with an edge."""
+        index = max(bisect_right(self.begins, edge) - 1, 0)
+        return self.before[index] + self._within(index, edge)
 
     def at(self, edge: int) -> bool:
         """Return whether it ticks at an edge."""
-        epoch = self.epochs[bisect_right(self.begins, edge) - 1] if len(self.begins) > 1 else self.epochs[0]
+        epoch = self.epochs[max(bisect_right(self.begins, edge) - 1, 0)]
         return edge >= epoch.lowest and (edge - epoch.origin) % self.turn in self.at_steps
 
     def between(self, after: int, up_to: int) -> int:
         """Return the number of ticks in ``after < edge <= up_to``."""
-        if len(self.begins) == 1:
-            epoch = self.epochs[0]
-            return self._count(epoch, max(up_to, epoch.lowest - 1)) - self._count(epoch, max(after, epoch.lowest - 1))
-        total = 0
-        for index in range(max(bisect_right(self.begins, after) - 1, 0), len(self.epochs)):
-            epoch = self.epochs[index]
-            last = min(up_to, self.begins[index + 1] - 1 if index + 1 < len(self.begins) else up_to)
-            first = max(after, epoch.begin - 1, epoch.lowest - 1)
-            if last > first:
-                total += self._count(epoch, last) - self._count(epoch, first)
-            if last == up_to:
-                break
-        return total
+        return self._until(up_to) - self._until(after)
 
     def nth_after(self, edge: int, n: int) -> int:
         """Return the edge of the n-th tick after an edge; n is 1 or more."""
-        for index in range(max(bisect_right(self.begins, edge + 1) - 1, 0), len(self.epochs)):
-            epoch = self.epochs[index]
-            first = max(edge, epoch.begin - 1, epoch.lowest - 1)
-            turn, place = divmod(self._count(epoch, first) + n - 1, len(self.at_steps))
-            found = epoch.origin + turn * self.turn + self.at_steps[place]
-            if index + 1 == len(self.epochs) or found < self.begins[index + 1]:
-                return found
-            n -= self._count(epoch, max(first, self.begins[index + 1] - 1)) - self._count(epoch, first)
-        return NEVER
+        wanted = self._until(edge) + n
+        index = bisect_left(self.before, wanted) - 1
+        epoch = self.epochs[index]
+        number = self._number(epoch, max(epoch.begin, epoch.lowest) - 1) + wanted - self.before[index] - 1
+        turn, place = divmod(number, len(self.at_steps))
+        return epoch.origin + turn * self.turn + self.at_steps[place]
 
 
 class PlainTrain(TickTrain):
     """The same for a divider that is never restarted and ticks once a turn: the common case, in fewer steps."""
-
-    __slots__ = ("lowest", "origin")
 
     def __init__(self, divider: Divider, at: Sequence[int], epochs: Sequence[Epoch]) -> None:
         super().__init__(divider, at, epochs)

@@ -1,93 +1,64 @@
 """Fast: the same answer as the reference, event by event.
 
 Stage: engine. In: chip, log, state. Out: a `Trace`. What each write does is worked out first (`actions`); each channel
-is followed from event to event on its own (`track`, `slow`), what lies between is written out by arithmetic on whole
-arrays (`expand`, `shifting`), and the outputs are mixed change by change (`mixing`). The cost follows writes and level
-changes, not cycles.
+is followed from event to event on its own, what lies between is written out by arithmetic, and the outputs are mixed
+change by change. The cost follows writes and level changes, not cycles. Following and mixing are there twice: compiled
+(`kernel`), and as a twin in Python (`track`, `slow`, `stepping`, `expand`, `mixing`) that serves where the kernel was
+not compiled.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from psgmodel.chip.records import Chip
-from psgmodel.chip.wiring import join
-from psgmodel.engine.actions import (
-    UnitEvents,
-    channel_events,
-    last_registers,
-    mixer_fields,
-    tick_trains,
-    unit_events,
-    write_actions,
-)
-from psgmodel.engine.countdown import TickTrain, divider_state
+from psgmodel.engine.actions import last_registers, mixer_fields
+from psgmodel.engine.countdown import divider_state
+from psgmodel.engine.followed import Followed, UnitPlan, plan_unit
+from psgmodel.engine.kernel.follow import follow_compiled
+from psgmodel.engine.kernel.library import Library, find_kernel
+from psgmodel.engine.kernel.outputs import mix_compiled
 from psgmodel.engine.mixing import mix
 from psgmodel.engine.state import UnitState
 from psgmodel.engine.trace import Trace
-from psgmodel.engine.track import TrackState
+from psgmodel.engine.track import follow_in_python
 from psgmodel.reglog.log import RegisterLog
-from psgmodel.steps import Steps
 
 
 def run_fast(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> Trace:
     """Run a chip from `state` up to, not including, edge `end`; equals `run_reference`."""
-    begin = state.cycle
-    events = unit_events(chip, log, state)
-    trains, epochs, again = tick_trains(chip, events, state)
+    return _run(chip, log, state, end, find_kernel().library)
+
+
+def run_twin(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> Trace:
+    """Do the same in Python, whether or not the kernel is there."""
+    return _run(chip, log, state, end, None)
+
+
+def _run(chip: Chip, log: RegisterLog, state: UnitState, end: int, library: Library | None) -> Trace:
+    plan = plan_unit(chip, log, state, end)
+    events = plan.events
     after = UnitState(end, last_registers(chip, events, state), index=events.index_port, held=events.held)
-    after.dividers = {name: divider_state(d, epochs[name], end) for name, d in chip.dividers.items()}
-    channels: dict[str, Steps] = {}
+    after.dividers = {name: divider_state(d, plan.epochs[name], end) for name, d in chip.dividers.items()}
+    channels = {}
     for name, channel in chip.channels.items():
-        track = follow_channel(chip, name, events, trains, again, state, end)
-        channels[name] = track.steps.signal(end)
-        after.channels[name] = track.state(end)
+        followed = follow_channel(plan, name, library)
+        channels[name] = followed.level
+        after.channels[name] = followed.state
         if name in state.memories:
-            after.memories[name] = track.steps.memory
+            after.memories[name] = followed.memory
         if channel.sweep is not None:
-            _put_period(chip, name, track.fields["period"], after.registers)
-    fields_over_time = mixer_fields(chip, events, state, end)
-    outputs: dict[str, Steps] = {}
-    for name in chip.unit.outputs:
-        outputs[name], after.outputs[name] = mix(chip, name, channels, fields_over_time, state.outputs[name])
-    return Trace(chip, begin, end, channels, outputs, after)
+            _put_period(chip, name, followed.period, after.registers)
+    fields = mixer_fields(chip, events, state, end)
+    if library is not None:
+        mixed = mix_compiled(library, chip, chip.unit.outputs, channels, fields, state.outputs)
+    else:
+        mixed = {name: mix(chip, name, channels, fields, state.outputs[name]) for name in chip.unit.outputs}
+    after.outputs = {name: pipeline for name, (_, pipeline) in mixed.items()}
+    return Trace(chip, state.cycle, end, channels, {name: codes for name, (codes, _) in mixed.items()}, after)
 
 
-def follow_channel(
-    chip: Chip,
-    name: str,
-    events: UnitEvents,
-    trains: Mapping[str, TickTrain],
-    again: Mapping[str, list[int]],
-    state: UnitState,
-    end: int,
-) -> TrackState:
-    """Follow one channel up to edge `end`; `trains` and `again` (restarts of dividers) are those of the unit."""
-    channel, begin, saved = chip.channels[name], state.cycle, state.channels[name]
-    actions = write_actions(chip, name)
-    fields, reset_fields = _own_fields(chip, name, state.registers), _own_fields(chip, name, None)
-    track = TrackState(channel, trains, actions, fields, reset_fields, begin)
-    pending = [
-        (begin + i, kind)
-        for kind, line in (("start", saved.starts), ("stop", saved.stops))
-        for i in range(line.bit_length())
-        if line >> i & 1
-    ]
-    track.load(saved, state.memories.get(name, []), pending)
-    track.run(channel_events(chip, name, events, actions, again.get(channel.step.clocked_by, [])), end)
-    return track
-
-
-def _own_fields(chip: Chip, name: str, registers: dict[int, int] | None) -> dict[str, int]:
-    """Return the fields of a channel, from register contents or as they are after reset."""
-    prefix = name + "."
-    return {
-        field.name.removeprefix(prefix): (
-            join(field.segments, registers) if field.segments and registers is not None else field.reset
-        )
-        for field in chip.fields.values()
-        if field.name.startswith(prefix)
-    }
+def follow_channel(plan: UnitPlan, name: str, library: Library | None) -> Followed:
+    """Follow one channel up to the end of a plan; without a library in Python."""
+    return follow_in_python(plan, name) if library is None else follow_compiled(library, plan, name)
 
 
 def _put_period(chip: Chip, name: str, period: int, registers: dict[int, int]) -> None:

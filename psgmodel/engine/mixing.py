@@ -1,7 +1,7 @@
 """Mixing: from channel levels to output codes, change by change.
 
-Stage: engine, the fast one. In: the channels' `Steps`, the mixer fields over time, the output registers.
-Out: one `Steps` for each output, and the output registers at the end.
+Stage: engine, the twin of the compiled kernel. In: the channels' `Steps`, the mixer fields over time, the output
+registers. Out: one `Steps` for each output, and the output registers at the end.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ def gated(signal: Steps, gate: Steps, gains: Sequence[int]) -> Steps:
         gain = gains[int(gate.level[0])]
         if gain == 0:
             return constant_steps(0, signal.start, signal.end)
-        return Steps(signal.cycle, signal.level * np.int32(gain), signal.end)
+        return Steps(signal.cycle, signal.level * np.int64(gain), signal.end)
     cycles, levels, chosen = paired(signal.cycle, signal.level, gate.cycle, gate.level)
-    return steps_from_rising(cycles, levels * np.array(gains, dtype=np.int32)[chosen], signal.end)
+    return steps_from_rising(cycles, levels * np.array(gains, dtype=np.int64)[chosen], signal.end)
 
 
 def mix(
@@ -50,7 +50,7 @@ def mix(
     cycles, sums, trims = total.cycle, total.level, trim.level
     if len(trim) > 1:
         cycles, sums, trims = paired(total.cycle, total.level, trim.cycle, trim.level)
-    codes = sums * np.array(mixer.trims, dtype=np.int32)[trims] >> mixer.trim_shift
+    codes = sums * np.array(mixer.trims, dtype=np.int64)[trims] >> mixer.trim_shift
     codes = codes + mixer.offset
     largest = (1 << mixer.bits) - 1
     codes = codes & largest if mixer.overflow == "wrap" else np.clip(codes, 0, largest)

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from typing import Literal
 
 from psgmodel.chip.records import Chip
-from psgmodel.engine.fast import run_fast
+from psgmodel.engine.fast import run_fast, run_twin
 from psgmodel.engine.reference import run_reference
 from psgmodel.engine.state import UnitState, check_state, reset_state
 from psgmodel.engine.trace import Trace
@@ -18,7 +18,8 @@ from psgmodel.reglog.checks import check_log
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import MAX_CYCLE
 
-EngineName = Literal["fast", "reference"]
+EngineName = Literal["fast", "twin", "reference"]
+_RUNS = {"fast": run_fast, "twin": run_twin, "reference": run_reference}
 
 
 def run(
@@ -40,8 +41,9 @@ def run(
         First edge that is not run. Default: the end of the log.
     state : UnitState, optional
         Go on from here. Default: reset.
-    engine : {"fast", "reference"}, optional
-        Both give the same answer; the reference takes about a million times longer per second of sound.
+    engine : {"fast", "twin", "reference"}, optional
+        All give the same answer. The fast one is compiled; where it could not be, its twin in Python serves, which
+        takes some ten times longer. The reference takes about a million times longer per second of sound.
 
     Returns
     -------
@@ -66,11 +68,17 @@ def _run_checked(chip: Chip, log: RegisterLog, end: int, state: UnitState | None
         raise EngineError(f"a run from cycle {begin.cycle} cannot end at cycle {end}")
     latency = chip.bus.write_latency
     part = log.cut(begin.cycle - latency, end - latency)
-    return (run_fast if engine == "fast" else run_reference)(chip, part, begin, end)
+    return _RUNS[engine](chip, part, begin, end)
 
 
 def run_pieces(
-    chip: Chip, log: RegisterLog, piece: int, *, end: int | None = None, state: UnitState | None = None
+    chip: Chip,
+    log: RegisterLog,
+    piece: int,
+    *,
+    end: int | None = None,
+    state: UnitState | None = None,
+    engine: EngineName = "fast",
 ) -> Iterator[Trace]:
     """Run a log piece by piece, so that memory does not grow with its length.
 
@@ -93,7 +101,7 @@ def run_pieces(
     at = state
     while True:
         begin = 0 if at is None else at.cycle
-        trace = _run_checked(chip, log, min(begin + piece, until), at, "fast")
+        trace = _run_checked(chip, log, min(begin + piece, until), at, engine)
         yield trace
         at = trace.state
         if at.cycle >= until:

@@ -214,12 +214,45 @@ def check_state(state: UnitState, chip: Chip) -> None:
             {name: len(codes) for name, codes in s.outputs.items()},
         )
 
-    def steps(channel: Channel) -> int:
-        return channel.table.samples if channel.table else len(channel.patterns[0]) if channel.patterns else 1
-
-    if (
-        shape(state) != shape(reset_state(chip))
-        or not set(state.held) <= set(chip.held())
-        or any(state.channels[name].position >= steps(channel) for name, channel in chip.channels.items())
-    ):
+    if shape(state) != shape(reset_state(chip)) or not set(state.held) <= set(chip.held()) or not _fits(state, chip):
         raise EngineError("the saved state is of another chip")
+
+
+def _fits(state: UnitState, chip: Chip) -> bool:
+    """Return whether every number fits the counter or register that it is of; the shape is right."""
+    for name, channel in chip.channels.items():
+        largest, saved = _largest(channel), state.channels[name]
+        if any(not 0 <= getattr(saved, register) <= most for register, most in largest.items()):
+            return False
+    for name, samples in state.memories.items():
+        table = chip.channels[name].table
+        if table is not None and not 0 <= min(samples) <= max(samples) < 1 << table.bits:
+            return False
+    for name, (wait, step) in state.dividers.items():
+        divider = chip.dividers[name]
+        longest = max(divider.first, divider.every, divider.after_restart)
+        if not (0 <= wait <= longest and 0 <= step < divider.steps):
+            return False
+    return all(0 <= code < 1 << chip.mixer.bits for codes in state.outputs.values() for code in codes)
+
+
+def _largest(channel: Channel) -> dict[str, int]:
+    """Return the largest value of each register of a channel; 0 where the channel does not have it."""
+    table, register, timer = channel.table, channel.register, channel.timer
+    envelope, sweep, bits = channel.envelope, channel.sweep, getattr(channel.step, "bits", 0)
+    under_way = (1 << channel.start_delay) - 1
+    return {
+        "active": 1,
+        "count": MAX_CYCLE,
+        "position": (table.samples if table else len(channel.patterns[0]) if channel.patterns else 1) - 1,
+        "sample": (1 << table.bits) - 1 if table else 0,
+        "shift_register": (1 << register.bits) - 1 if register else 0,
+        "timer": (1 << timer.bits) - 1 if timer else 0,
+        "envelope_level": (1 << channel.volume_bits) - 1 if envelope else 0,
+        "envelope_count": 1 << envelope.period_bits if envelope else 0,
+        "sweep_count": 1 << sweep.period_bits if sweep else 0,
+        "sweep_shadow": (1 << bits) - 1 if sweep else 0,
+        "sweep_fell": 1 if sweep else 0,
+        "starts": under_way,
+        "stops": under_way,
+    }

@@ -98,7 +98,7 @@ class StepTrack:
 
     def flush(self, edge: int) -> None:
         """Close the running stretch before an edge: write its row, bring the step counter up to `edge` - 1."""
-        last, spread = edge - 1, self.length * self.spacing
+        last, spread = edge - 1, min(self.length * self.spacing, NEVER)
         steps = 0 if self.first > last else (last - self.first) // spread + 1
         if self.stretch < edge:
             self.rows.append(self._row(steps, spread))

@@ -10,9 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+import numpy as np
+
 from psgmodel.chip.channel import Channel
-from psgmodel.engine.actions import CLEAR, FADE, GLIDE, PASS, QUIET, STEP, TIMER, WriteAction
+from psgmodel.engine.actions import WriteAction, channel_events, write_actions
 from psgmodel.engine.countdown import NEVER, TickTrain
+from psgmodel.engine.followed import Followed, UnitPlan, own_fields
+from psgmodel.engine.kernel.layout import CLEAR, FADE, GLIDE, PASS, QUIET, STEP, TIMER
 from psgmodel.engine.slow import FadeTrack, Fields, GlideTrack, Look, TimerTrack
 from psgmodel.engine.state import ChannelState, reset_channel
 from psgmodel.engine.stepping import StepTrack
@@ -21,6 +25,26 @@ CLEARED, CLEARED_WITH_MEMORY = -1, -2
 """Instead of touched blocks: the power bit has cleared the channel."""
 Event = tuple[int, int, int]
 """Edge, address (or one of the codes of `actions`), value."""
+
+
+def follow_in_python(plan: UnitPlan, name: str) -> Followed:
+    """Follow one channel up to the end of a plan."""
+    chip, channel, begin, end = plan.chip, plan.chip.channels[name], plan.state.cycle, plan.end
+    saved, actions = plan.state.channels[name], write_actions(chip, name)
+    fields, reset_fields = own_fields(chip, name, plan.state.registers), own_fields(chip, name, None)
+    track = TrackState(channel, plan.trains, actions, fields, reset_fields, begin)
+    pending = [
+        (begin + i, kind)
+        for kind, line in (("start", saved.starts), ("stop", saved.stops))
+        for i in range(line.bit_length())
+        if line >> i & 1
+    ]
+    track.load(saved, list(plan.state.memories.get(name, [])), pending)
+    passes = plan.restarts.get(channel.step.clocked_by, [])
+    track.run(channel_events(chip, name, plan.events, actions, passes), end)
+    edges, active = np.array(track.activity, dtype=np.int64).reshape(-1, 2).T
+    level, period = track.steps.signal(end), track.fields.get("period", 0)
+    return Followed(level, edges, active.astype(np.int32), track.state(end), track.steps.memory, period)
 
 
 class TrackState:

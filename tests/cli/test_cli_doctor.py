@@ -18,6 +18,7 @@ def test_everything_that_the_tests_install_is_found_with_its_version(tmp_path: P
     assert found.status == 0
     seen = {f["name"]: f["found"] for f in found.document["result"]["findings"]}
     assert seen["Python"] == platform.python_version()
+    assert seen["kernel"] == "in use"
     for package in ("numpy", "scipy", "soundfile", "matplotlib", "sounddevice"):
         assert seen[package] == metadata.version(package)
     for tool in ("iverilog", "verilator", "ghdl", "ngspice"):

@@ -22,7 +22,7 @@ from tests.engine.one_channel import (
     SHIFT,
     START,
     VOLUME,
-    run_both,
+    run_all,
     sounds,
     unit,
 )
@@ -193,7 +193,7 @@ def test_without_an_envelope_the_volume_is_looked_up_all_the_time() -> None:
 def swept(sweep: str, setup: list[tuple[int, int]], writes: list[Write], end: int) -> tuple[int, int]:
     """The period and `active` just before edge `end`."""
     chip = unit(sweep=f"period_bits = 2, shift_bits = 2{', ' + sweep if sweep else ''}")
-    state = run_both(chip, [(VOLUME, 5), (GLIDE, 1), *setup], writes, end).state
+    state = run_all(chip, [(VOLUME, 5), (GLIDE, 1), *setup], writes, end).state
     return state.registers[PERIOD], state.channels["x"].active
 
 
@@ -257,5 +257,5 @@ def test_sweep_step_and_a_write_to_half_of_the_period(rule: str, low: int, high:
         wires=(("x.period[1:0]", PERIOD, "1:0"), ("x.period[3:2]", PERIOD_HIGH, "1:0")),
     )
     setup = [(VOLUME, 5), (GLIDE, 1), (PERIOD, 2), (PERIOD_HIGH, 1), (SHIFT, 1)]
-    registers = run_both(chip, setup, [FIRST, (10, PERIOD, 3)], 11).state.registers
+    registers = run_all(chip, setup, [FIRST, (10, PERIOD, 3)], 11).state.registers
     assert (registers[PERIOD], registers[PERIOD_HIGH]) == (low, high)

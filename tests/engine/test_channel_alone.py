@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from typing import Literal
 
 import pytest
 
@@ -16,28 +17,36 @@ from tests.laws.generated_logs import draw_log
 LINNET = load_chip("patches/linnet.toml")
 
 
+Quick = Literal["fast", "twin"]
+
+
+@pytest.mark.parametrize("engine", ["fast", "twin"])
 @pytest.mark.parametrize("seed", range(6))
-def test_each_channel_alone_plays_what_it_plays_among_the_others(seed: int) -> None:
+def test_each_channel_alone_plays_what_it_plays_among_the_others(seed: int, engine: Quick) -> None:
     log = draw_log(random.Random(seed), LINNET, 300_000, 120)
     whole = run(LINNET, log)
     for name in LINNET.channels:
-        assert run_channel(LINNET, log, name).level == whole[name]
+        assert run_channel(LINNET, log, name, engine=engine).level == whole[name]
 
 
-def test_a_channel_is_active_where_its_register_says_so() -> None:
+@pytest.mark.parametrize("engine", ["fast", "twin"])
+def test_a_channel_is_active_where_its_register_says_so(engine: Quick) -> None:
     log = draw_log(random.Random(7), LINNET, 300_000, 120)
-    alone = {name: run_channel(LINNET, log, name).active for name in LINNET.channels}
+    alone = {name: run_channel(LINNET, log, name, engine=engine).active for name in LINNET.channels}
     for cycle in range(1, log.end, log.end // 40):
         state = run(LINNET, log, end=cycle).state
         found = {name: int(active.at(cycle - 1)) for name, active in alone.items()}
         assert found == {name: state.channels[name].active for name in LINNET.channels}, cycle
 
 
-def test_a_channel_alone_goes_on_from_a_state() -> None:
+@pytest.mark.parametrize("engine", ["fast", "twin"])
+def test_a_channel_alone_goes_on_from_a_state(engine: Quick) -> None:
     log = load_log("patches/tiny.csv")
     first = run(LINNET, log, end=log.end // 2)
-    rest = run_channel(LINNET, log, "a", state=first.state)
+    rest = run_channel(LINNET, log, "a", state=first.state, engine=engine)
     assert first["a"].then(rest.level) == run(LINNET, log)["a"]
+    assert rest.active.start == log.end // 2
+    assert len(run_channel(LINNET, log, "a", state=first.state, end=log.end // 2, engine=engine).active) == 0
 
 
 def test_a_channel_that_is_not_there_is_an_error_that_names_those_that_are() -> None:

@@ -1,4 +1,4 @@
-"""The fast engine gives the answer of the reference, on generated chips and logs.
+"""The fast engine, compiled or not, gives the answer of the reference, on generated chips and logs.
 
 The reference is the definition, so it is the independent side here; that it says what the prose says is held by the
 tables worked out by hand beside this file.
@@ -15,30 +15,20 @@ import pytest
 from hypothesis import HealthCheck, given, seed, settings
 
 from psgmodel.chip import Chip
-from psgmodel.engine import Trace, blocks, players, reference, reference_channel, run
+from psgmodel.engine import blocks, players, reference, reference_channel
 from psgmodel.reglog import RegisterLog
+from tests.engine.engines import agreed
 from tests.laws.generators import chips_and_logs
 
 TAME = settings(deadline=None, database=None, derandomize=True, suppress_health_check=list(HealthCheck))
 
 
-def assert_same_answer(one: Trace, other: Trace) -> None:
-    """Every Steps and every register at the end."""
-    assert list(one.channels) == list(other.channels)
-    assert list(one.outputs) == list(other.outputs)
-    for name in (*one.channels, *one.outputs):
-        assert one[name] == other[name], name
-    assert one.state == other.state
-
-
-def both(chip: Chip, log: RegisterLog, total: Counter[str]) -> None:
-    slow = run(chip, log, engine="reference")
-    fast = run(chip, log, engine="fast")
-    assert_same_answer(slow, fast)
+def all_three(chip: Chip, log: RegisterLog, total: Counter[str]) -> None:
+    trace = agreed(chip, log)
     total["pairs"] += 1
     total["cycles"] += log.end
     total["writes"] += len(log)
-    total["changes"] += sum(len(slow[name]) - 1 for name in slow.channels)
+    total["changes"] += sum(len(trace[name]) - 1 for name in trace.channels)
 
 
 @contextmanager
@@ -145,7 +135,7 @@ def counted_meetings(monkeypatch: pytest.MonkeyPatch) -> Iterator[Counter[str]]:
         yield met
 
 
-def test_both_engines_give_the_same_signals_and_registers_and_everything_that_can_meet_has_met(
+def test_all_engines_give_the_same_signals_and_registers_and_everything_that_can_meet_has_met(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     total: Counter[str] = Counter()
@@ -153,7 +143,7 @@ def test_both_engines_give_the_same_signals_and_registers_and_everything_that_ca
     @settings(TAME, max_examples=240)
     @given(chips_and_logs())
     def compare(pair: tuple[Chip, RegisterLog]) -> None:
-        both(*pair, total)
+        all_three(*pair, total)
 
     with counted_meetings(monkeypatch) as met:
         compare()
@@ -167,14 +157,14 @@ def test_both_engines_give_the_same_signals_and_registers_and_everything_that_ca
 
 @pytest.mark.long
 @pytest.mark.parametrize("number", range(8))
-def test_both_engines_agree_on_thousands_of_generated_chips(number: int) -> None:
+def test_all_engines_agree_on_thousands_of_generated_chips(number: int) -> None:
     total: Counter[str] = Counter()
 
     @seed(number)
     @settings(TAME, derandomize=False, max_examples=400)
     @given(chips_and_logs(cycles=4000, writes=120))
     def compare(pair: tuple[Chip, RegisterLog]) -> None:
-        both(*pair, total)
+        all_three(*pair, total)
 
     compare()
     print(dict(total))

@@ -14,16 +14,15 @@ from hypothesis import strategies as st
 
 from psgmodel.chip import Chip
 from psgmodel.engine import Trace, UnitState, run, run_pieces, state_from_json, state_to_json
-from psgmodel.engine.run import EngineName
 from psgmodel.engine.state import reset_state
 from psgmodel.errors import EngineError
 from psgmodel.reglog import RegisterLog, make_log
 from psgmodel.steps import Steps
-from tests.engine.test_engines_agree import TAME, assert_same_answer
+from tests.engine.engines import ENGINES, QUICK_ENGINES, assert_same_answer
+from tests.engine.linnet_plays import linnet
+from tests.engine.test_engines_agree import TAME
 from tests.laws.generated_logs import draw_log
 from tests.laws.generators import chips_and_logs, draw_chip
-
-ENGINES: tuple[EngineName, ...] = ("fast", "reference")
 
 
 def saved(state: UnitState, chip: Chip) -> UnitState:
@@ -65,7 +64,7 @@ def interesting_cuts(log: RegisterLog, whole: Trace, rng: Random, count: int) ->
 
 @settings(TAME, max_examples=60)
 @given(pair=chips_and_logs(cycles=800), number=st.integers(0, 2**32))
-def test_a_run_cut_saved_and_resumed_by_either_engine_gives_the_same_signals(
+def test_a_run_cut_saved_and_resumed_by_any_engine_gives_the_same_signals(
     pair: tuple[Chip, RegisterLog], number: int
 ) -> None:
     chip, log = pair
@@ -86,12 +85,13 @@ def test_a_run_can_be_cut_at_every_single_cycle(number: int) -> None:
     log = draw_log(rng, chip, 160, 40)
     whole = run(chip, log)
     for cut in range(log.end + 1):
-        first = run(chip, log, end=cut)
-        assert_same_answer(joined([first, run(chip, log, state=saved(first.state, chip))]), whole)
+        for engine, other in (QUICK_ENGINES, QUICK_ENGINES[::-1]):
+            first = run(chip, log, end=cut, engine=engine)
+            assert_same_answer(joined([first, run(chip, log, state=saved(first.state, chip), engine=other)]), whole)
 
 
 @pytest.mark.parametrize("number", range(3))
-def test_one_cycle_at_a_time_is_the_same_run_in_both_engines(number: int) -> None:
+def test_one_cycle_at_a_time_is_the_same_run_in_every_engine(number: int) -> None:
     rng = Random(100 + number)
     chip = draw_chip(rng)
     log = draw_log(rng, chip, 200, 40)
@@ -110,7 +110,7 @@ def test_pieces_of_any_size_are_the_whole_run(pair: tuple[Chip, RegisterLog], pi
     chip, log = pair
     if piece < 8:
         log = log.with_end(300)
-    pieces = list(run_pieces(chip, log, piece))
+    pieces = list(run_pieces(chip, log, piece, engine=QUICK_ENGINES[piece % 2]))
     assert all(p.end - p.start == piece for p in pieces[:-1])
     assert pieces[-1].end - pieces[-1].start <= piece
     assert_same_answer(joined(pieces), run(chip, log))
@@ -178,6 +178,7 @@ def broken_states() -> list[tuple[str, str, str]]:
         return json.dumps({**good, **changes})
 
     channel = good["channels"][name]
+    other = "the saved state is of another chip"
     return [
         ("no JSON", "state", "no saved state: "),
         ("half a file", json.dumps(good)[:-20], "no saved state: "),
@@ -202,8 +203,25 @@ def broken_states() -> list[tuple[str, str, str]]:
         (
             "position past the end",
             with_(channels={**good["channels"], name: {**channel, "position": 4096}}),
-            "the saved state is of another chip",
+            other,
         ),
+        (
+            "a register wider than its bits",
+            with_(channels={**good["channels"], name: {**channel, "timer": 1 << 30}}),
+            other,
+        ),
+        (
+            "a level past the largest",
+            with_(channels={**good["channels"], name: {**channel, "envelope_level": 1 << 20}}),
+            other,
+        ),
+        (
+            "more strobes than can be on their way",
+            with_(channels={**good["channels"], name: {**channel, "starts": 1 << 40}}),
+            other,
+        ),
+        ("a step that no divider has", with_(dividers={d: [0, 5000] for d in good["dividers"]}), other),
+        ("a wait that no divider has", with_(dividers={d: [1 << 50, 0] for d in good["dividers"]}), other),
         ("a huge number", with_(cycle=10**30), "no saved state: "),
         ("outputs are text", with_(outputs=dict.fromkeys(good["outputs"], "")), "no saved state: "),
     ]
@@ -214,6 +232,16 @@ def test_a_text_that_is_no_saved_state_is_refused(text: str, message: str) -> No
     with pytest.raises(EngineError) as caught:
         state_from_json(text, draw_chip(Random(1)))
     assert str(caught.value).startswith(message)
+
+
+@pytest.mark.parametrize(("samples", "code"), [(64, 0), (-1, 0), (0, 1024), (0, -1)])
+def test_a_state_whose_samples_or_codes_do_not_fit_is_refused(samples: int, code: int) -> None:
+    # Linnet's samples have 6 bits, its output codes 10, and one register stands before each output.
+    state = reset_state(linnet())
+    state.memories["wave"][5] = samples
+    state.outputs["left"] = [code]
+    with pytest.raises(EngineError, match="the saved state is of another chip"):
+        run(linnet(), make_log([], [], [], end=5), state=state)
 
 
 @settings(TAME, max_examples=40)

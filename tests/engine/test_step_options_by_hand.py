@@ -21,7 +21,7 @@ from tests.engine.one_channel import (
     STOP,
     TRIM,
     VOLUME,
-    run_both,
+    run_all,
     sounds,
     unit,
 )
@@ -176,7 +176,7 @@ def test_the_first_sample_of_a_restart(first: str, position: str, expected: Tabl
 def test_samples_and_volume_make_a_level(table: str, volume: int, levels: list[int]) -> None:
     # Two bits of volume: the shift is 3 - volume.
     chip = unit("wave", table=table, volume_bits=2)
-    steps = run_both(chip, [(VOLUME, volume), *SAMPLES], [(8, GO, START)], 12)["x"]
+    steps = run_all(chip, [(VOLUME, volume), *SAMPLES], [(8, GO, START)], 12)["x"]
     assert steps.at(range(8, 12)).tolist() == levels
 
 
@@ -282,17 +282,17 @@ def test_a_stopped_code_halts_a_down_counter_too() -> None:
     ],
 )
 def test_from_level_to_code(mixer: str, code: int) -> None:
-    trace = run_both(unit(patterns='["1"]', mixer=mixer), [LOUD], [(4, GO, START)], 10)
+    trace = run_all(unit(patterns='["1"]', mixer=mixer), [LOUD], [(4, GO, START)], 10)
     assert table_of(trace["out"]) == ([(0, 0), (4, code)] if code else [(0, 0)])
 
 
 def test_output_registers_delay_the_code() -> None:
-    trace = run_both(unit(patterns='["1"]', mixer="bits = 16, latency = 3"), [LOUD], [(4, GO, START)], 10)
+    trace = run_all(unit(patterns='["1"]', mixer="bits = 16, latency = 3"), [LOUD], [(4, GO, START)], 10)
     assert table_of(trace["out"]) == [(0, 0), (7, 5)]
     assert trace.state.outputs == {"out": [5, 5, 5]}
 
 
 def test_a_trim_field_chooses_a_multiplier() -> None:
     chip = unit(patterns='["1"]', mixer="bits = 16, trims = [1, 2, 4, 8]", wires=(("mixer.out.trim", TRIM, "5:4"),))
-    trace = run_both(chip, [LOUD], [(4, GO, START), (6, TRIM, 0x20), (8, TRIM, 0xFFFF)], 10)
+    trace = run_all(chip, [LOUD], [(4, GO, START), (6, TRIM, 0x20), (8, TRIM, 0xFFFF)], 10)
     assert table_of(trace["out"]) == [(0, 0), (4, 5), (6, 20), (8, 40)]

@@ -16,10 +16,10 @@ from psgmodel.chip import Chip
 from psgmodel.engine import run
 from psgmodel.engine.run import EngineName
 from psgmodel.reglog import make_log
+from tests.engine.engines import ENGINES
 from tests.engine.one_channel import GO, MEMORY, PERIOD, START, VOLUME, unit
 
 Lines = NDArray[np.float64]
-ENGINES: tuple[EngineName, ...] = ("fast", "reference")
 
 
 def period_of(chip: Chip, setup: list[tuple[int, int]], steps: int, length: int, engine: EngineName) -> Lines:
