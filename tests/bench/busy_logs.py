@@ -1,7 +1,9 @@
 """Busy logs for the benchmarks: Linnet driven at a stated number of writes per second, from a stated seed.
 
-All four channels play; each note sets up period, note, shape and start; in between, periods slide and volumes change,
-as a music routine would. The noise runs dense (a shift every few cycles) half of the time.
+First a triangle is written to the wave memory. All four channels play; each note sets up period, note, shape and start;
+in between, periods slide and volumes change, as a music routine would. Half of the time the noise runs dense: lowest
+divisor, so a shift every 4 << s cycles, with s drawn evenly from 0 to 7; every 4 cycles is as dense as Linnet can. Half
+of the shifts or so change the level; `engine_speed` tells how many changes come out.
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ from psgmodel.reglog import RegisterLog, make_log
 
 CLOCK_HZ = 6_144_000
 BASES = (0x08, 0x10, 0x18, 0x20)
+WAVE_MEMORY, WAVE_SAMPLES, LARGEST_SAMPLE = 0x40, 64, 63
 
 
 def busy_log(seconds: float, writes_per_second: float, seed: int = 1) -> RegisterLog:
@@ -22,7 +25,9 @@ def busy_log(seconds: float, writes_per_second: float, seed: int = 1) -> Registe
     end = round(seconds * CLOCK_HZ)
     count = round(seconds * writes_per_second)
     cycles = np.linspace(2000, end - 2000, count).astype(np.int64)
-    rows: list[tuple[int, int]] = []
+    ramp = range(1, LARGEST_SAMPLE + 1, 2)
+    rows = [(WAVE_MEMORY + index, sample) for index, sample in enumerate([*ramp, *reversed(ramp)])]
+    assert len(rows) == WAVE_SAMPLES
     while len(rows) < count:
         base = rng.choice(BASES)
         burst = [
