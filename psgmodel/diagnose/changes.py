@@ -84,11 +84,16 @@ class Change:
         return dataclasses.replace(self, edits=self.edits + tuple(e for s in siblings for e in s.edits))
 
 
-def changes_of(chip: Chip) -> Iterator[Change]:
-    """Yield every legal single change of a chip, in the order of the description."""
+def changes_of(chip: Chip, channel: str = "") -> Iterator[Change]:
+    """Yield every legal single change of a chip, in the order of the description.
+
+    Those that stand in the table of another channel, or of the mixer, are left out where they shall be of one channel.
+    """
     order = 0
     for edit, moved in _all_edits(chip):
         order += 1
+        if channel and (edit.path[0] == "mixer" or (edit.path[0] == "channels" and edit.path[1] != channel)):
+            continue
         edits: tuple[Edit, ...] | None = (edit,)
         if edited(chip, (edit,)) is None:
             edits = _completed(chip, edit)

@@ -100,15 +100,12 @@ class _SearchState:
     def singles(self, base: Base) -> list[Trial]:
         """Return the single changes that help some signal."""
         found: list[Trial] = []
-        candidates = self._candidates(base)
-        done: list[str] = []
         for name in base.differing():
             if any(trial.explained == base.cycles for trial in found):
                 break
-            helping = self._search(base, name, candidates)
+            helping = self._search(base, name)
             found += helping
             found += self._shared(base, name, helping)
-            done.append(name)
         return _distinct(found)
 
     def pairs(self, base: Base, singles: list[Trial]) -> list[Suspect]:
@@ -121,7 +118,7 @@ class _SearchState:
             differing = changed.differing()
             if not differing:
                 continue
-            second = self._search(changed, differing[0], self._candidates(changed))
+            second = self._search(changed, differing[0])
             second += self._shared(changed, differing[0], second)
             found += [_suspect(base, (seed, trial)) for trial in second]
             if any(s.complete for s in found):
@@ -135,16 +132,17 @@ class _SearchState:
         far = sorted(simple, key=lambda t: -min(s.first or self.heard.end for s in t.after.values()))
         return in_turn([by_share, far, simple], PAIR_SEEDS)
 
-    def _candidates(self, base: Base) -> list[Candidate]:
-        changes = sorted(changes_of(base.chip), key=lambda c: c.simplicity)
+    def _candidates(self, base: Base, name: str) -> list[Candidate]:
+        channel = name if name in base.chip.channels else ""
+        changes = sorted(changes_of(base.chip, channel), key=lambda c: c.simplicity)
         found = [self.trials.candidate(base, change) for change in changes]
         return [candidate for candidate in found if candidate is not None]
 
-    def _search(self, base: Base, name: str, candidates: list[Candidate]) -> list[Trial]:
+    def _search(self, base: Base, name: str) -> list[Trial]:
         """Try everything that touches a signal."""
         first = base.standings[name].first
         assert first is not None
-        touching = [c for c in candidates if name in c.touches]
+        touching = [c for c in self._candidates(base, name) if name in c.touches]
         touching += self._write_candidates(base, name, first)
         self.total = self.trials.tried + len(touching)
         return self.trials.helping(base, name, touching)

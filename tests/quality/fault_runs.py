@@ -1,8 +1,9 @@
 """Every fault of the library, simulated, compared, searched for and shrunk: the table of how good the diagnosis is.
 
 Stage: tests. A command: ``python -m tests.quality.fault_runs [NAME ...] [--single] [--no-shrink] [--keep FOLDER]``.
-A name is a fault, such as siskin/mixer-wraps, or the beginning of several. With a folder, dumps and outcomes are kept
-there and found again, so that a run that was interrupted goes on where it stopped; a changed fault or log is run again.
+A name is a fault, such as siskin/mixer-wraps, or the beginning of several. With a folder, outcomes and built
+benches are kept there and found again, so that a run that was interrupted goes on where it stopped; a changed fault or
+log is run again.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from statistics import median
 
 from psgmodel.diagnose.shrinking import name_of
 from psgmodel.reglog import RegisterLog
-from tests.quality.fault_judging import Outcome, compared, dump_of, searched, shrunk
+from tests.quality.fault_judging import Outcome, detected, searched, shrunk
 from tests.quality.fault_library import Fault, whole_library
 from tests.quality.fault_logs import log_for
 
@@ -34,12 +35,12 @@ def outcome_of(fault: Fault, log: RegisterLog, folder: Path, *, pairs: bool = Tr
     kept = folder / f"{hashlib.sha256(asked.encode()).hexdigest()[:24]}.json"
     if kept.exists():
         return Outcome.from_plain(json.loads(kept.read_text(encoding="utf-8")))
-    dump = dump_of(fault, log, folder / name_of(log)[:12])
-    outcome = compared(fault, dump)
+    outcome, dump = detected(fault, log, folder)
     if outcome.status == 1:
         outcome = searched(fault, dump, outcome, pairs=pairs)
     if outcome.first and shrinks:
         outcome = shrunk(fault, log, dump, outcome)
+    dump.unlink()
     kept.write_text(json.dumps(outcome.plain()), encoding="utf-8")
     return outcome
 
@@ -99,7 +100,7 @@ def main() -> None:
     parser.add_argument("names", nargs="*", help="faults, or beginnings of their names (all)")
     parser.add_argument("--single", action="store_true", help="try no two changes at once")
     parser.add_argument("--no-shrink", action="store_true", help="do not shrink")
-    parser.add_argument("--keep", metavar="FOLDER", help="where dumps and outcomes are kept and found again")
+    parser.add_argument("--keep", metavar="FOLDER", help="where outcomes and built benches are kept")
     arguments = parser.parse_args()
     wanted = [f for f in FAULTS.values() if f.full_name.startswith(tuple(arguments.names) or "")]
     print(HEADER)
