@@ -59,15 +59,15 @@ class UnitEvents(NamedTuple):
 def write_actions(chip: Chip, channel: str) -> dict[int, WriteAction]:
     """Return what each address of a chip does to a channel; addresses that do nothing are left out."""
     prefix = channel + "."
+    wired: dict[int, list[tuple[str, int, int, int]]] = {}
+    for name, field in chip.fields.items():
+        if name.startswith(prefix):
+            for s in field.segments:
+                part = (name.removeprefix(prefix), s.low, (1 << s.width) - 1, s.field_low)
+                wired.setdefault(s.address, []).append(part)
     actions = {}
     for address, register in chip.registers.items():
-        parts = tuple(
-            (field.name.removeprefix(prefix), s.low, (1 << s.width) - 1, s.field_low)
-            for field in chip.fields.values()
-            if field.name.startswith(prefix)
-            for s in field.segments
-            if s.address == address
-        )
+        parts = tuple(wired.get(address, ()))
         strobes = [(f.low, f.target) for f in register.fields if f.role == "strobes"]
         strobes += [(-1, event) for event in register.on_write]
         own = tuple((bit, event.removeprefix(prefix)) for bit, event in strobes if event.startswith(prefix))
