@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from psgmodel.cli.dumps import add_signal_arguments, latency_of, observed, signal_map_of
 from psgmodel.cli.parser import CommandParser, UsageError
+from psgmodel.cli.reading import progress_source
 from psgmodel.cli.screen import Screen, Style
 from psgmodel.errors import nearest
 
@@ -61,11 +62,10 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Compare and tell."""
     from psgmodel.chip import load_chip
     from psgmodel.comparison import compare
+    from psgmodel.comparison.pieces import compare_in_pieces, is_large
     from psgmodel.comparison.recorded import is_recording
-    from psgmodel.diagnose.story import tell as tell_story
     from psgmodel.reglog import load_log
     from psgmodel.report.plots import check_picture_name
-    from psgmodel.report.story import story_json
 
     if arguments.picture:
         check_picture_name(arguments.picture)
@@ -74,6 +74,12 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     signal_map = signal_map_of(arguments, chip, "compare")
     latency = latency_of(arguments.latency, "compare")
     options = _limits(arguments)
+    plain_question = arguments.judge == "exact" and latency == 0 and not arguments.picture
+    if plain_question and not is_recording(arguments.dump) and is_large(arguments.dump):
+        with progress_source(arguments.dump, screen) as source:
+            agreeing = compare_in_pieces(chip, source, log=log, signal_map=signal_map, whole=arguments.whole)
+        if agreeing is not None:
+            return _told(agreeing, screen)
     dump: str | Observation = arguments.dump
     if not is_recording(arguments.dump) or signal_map is not None:
         dump = observed(arguments.dump, chip, signal_map, screen, need_bus=log is None)
@@ -82,15 +88,31 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     comparison = compare(
         chip, dump, log=log, judge=arguments.judge, latency=latency, whole=arguments.whole, options=options
     )
-    story = None if isinstance(dump, str) else tell_story(comparison, dump, chip, log)
-    tell(comparison, screen, story=story)
-    screen.result(**comparison.to_json(), first_divergence=None if story is None else story_json(story), picture=None)
+    _told(comparison, screen, None if isinstance(dump, str) else _story(comparison, dump, chip, log))
     if arguments.picture and comparison.exit_status == _NOTHING:
         screen.note("no picture: nothing was compared")
     elif arguments.picture and not isinstance(dump, str):
         draw(arguments.picture, arguments.picture_of, comparison, dump, chip, log)
         screen.say(f"\npicture  {arguments.picture}")
         screen.result(picture=arguments.picture)
+    return comparison.exit_status
+
+
+def _story(comparison: Comparison, dump: Observation, chip: Chip, log: RegisterLog | None) -> Story | None:
+    """Return what is told of the first difference; what finds it is loaded only where there is one."""
+    if comparison.first is None:
+        return None
+    from psgmodel.diagnose.story import tell as tell_story
+
+    return tell_story(comparison, dump, chip, log)
+
+
+def _told(comparison: Comparison, screen: Screen, story: Story | None = None) -> int:
+    """Tell the verdict, in words and JSON, and return the exit status."""
+    from psgmodel.report.story import story_json
+
+    tell(comparison, screen, story=story)
+    screen.result(**comparison.to_json(), first_divergence=None if story is None else story_json(story), picture=None)
     return comparison.exit_status
 
 

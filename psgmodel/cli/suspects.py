@@ -54,7 +54,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Search and tell."""
     from psgmodel.chip import load_chip
     from psgmodel.comparison import Status, compare
-    from psgmodel.comparison.comparing import followed_log
+    from psgmodel.comparison.concluding import followed_log
     from psgmodel.reglog import load_log
 
     if not arguments.seconds > 0:

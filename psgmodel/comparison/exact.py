@@ -143,6 +143,27 @@ def aligned(model: Steps, observed: Observed, latency: int) -> tuple[Steps, Step
     return overlap(shown.shifted(-latency), observed.steps, latency)
 
 
+def agreement(observed: Observed, ours: Steps, theirs: Steps, latency: int = 0) -> ExactResult:
+    """Return the result of one signal as if both sides, over the cycles that both cover, were equal."""
+    return ExactResult(
+        observed.name,
+        observed.kind,
+        observed.path,
+        latency,
+        ours.start,
+        ours.end,
+        observed.strobes is not None,
+        None,
+        None,
+        None,
+        (),
+        None,
+        False,
+        len(ours) <= 1 and len(theirs) <= 1,
+        theirs.unknown is not None and bool(theirs.unknown.all()),
+    )
+
+
 def compare_exact(
     chip: Chip,
     model: Steps,
@@ -171,23 +192,7 @@ def compare_exact(
     ExactResult
     """
     ours, theirs = aligned(model, observed, latency)
-    result = ExactResult(
-        observed.name,
-        observed.kind,
-        observed.path,
-        latency,
-        ours.start,
-        ours.end,
-        observed.strobes is not None,
-        None,
-        None,
-        None,
-        (),
-        None,
-        False,
-        len(ours) <= 1 and len(theirs) <= 1,
-        theirs.unknown is not None and bool(theirs.unknown.all()),
-    )
+    result = agreement(observed, ours, theirs, latency)
     at = first_difference(ours, theirs)
     if at is None:
         return result

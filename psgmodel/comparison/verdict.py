@@ -86,7 +86,7 @@ class SignalResult:
     exact : ExactResult or None
         None for pins and recordings.
     spectral : SpectralResult or None
-        None where no spectrum could be made.
+        None where no spectrum could be made, and for a signal that agrees to the cycle where that decides.
     """
 
     name: str

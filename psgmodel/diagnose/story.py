@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from psgmodel.chip.records import Chip
-from psgmodel.comparison.comparing import followed_log
+from psgmodel.comparison.concluding import followed_log
 from psgmodel.comparison.exact import Divergence, ExactResult, aligned
 from psgmodel.comparison.verdict import Comparison, Status
 from psgmodel.diagnose.blame import Blame, blame

@@ -7,16 +7,23 @@ pin, and the register log recovered from the bus. The dump alone is enough.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
-from enum import Enum
-from typing import Literal
-
-import numpy as np
-from numpy.typing import NDArray
 
 from psgmodel.chip.records import Chip
-from psgmodel.dump.bus import BusTraffic, bus_traffic, sample_cycles, strobed_steps
+from psgmodel.dump.bus import BusTraffic, bus_traffic
 from psgmodel.dump.header import Timescale
+from psgmodel.dump.levels import (
+    PIECE_ENTRIES,
+    Kind,
+    Observed,
+    Piece,
+    PiecesState,
+    bus_log,
+    bus_names,
+    level_names,
+    levels_of,
+)
 from psgmodel.dump.reader import Dump
 from psgmodel.dump.resolve import complete_map
 from psgmodel.dump.samples import Samples
@@ -27,42 +34,7 @@ from psgmodel.errors import DumpError, Problem
 from psgmodel.reglog.log import RegisterLog, make_log
 from psgmodel.steps import Steps, empty_steps
 
-
-class Kind(Enum):
-    """What a signal of the dump is to the chip."""
-
-    CHANNEL = "channel level"
-    OUTPUT = "output code"
-    PIN = "one-bit pin"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Observed:
-    """One signal of the dump.
-
-    Attributes
-    ----------
-    name : str
-        Channel or output of the chip.
-    kind : Kind
-    path : str
-        Of the signal in the dump.
-    steps : Steps
-        Level over clock cycles; a pin is 1 where it stands for more.
-    strobes : ndarray of int64, shape (n,), clock cycles, or None
-        Cycles in which an output code is valid, where a strobe says so.
-    """
-
-    name: str
-    kind: Kind
-    path: str
-    steps: Steps
-    strobes: NDArray[np.int64] | None = None
-
-    @property
-    def unknown_cycles(self) -> int:
-        """Number of cycles in which the level is unknown."""
-        return int(self.steps.durations()[self.steps.unknown_mask()].sum())
+__all__ = ["Kind", "Observation", "Observed", "Piece", "observe"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -134,6 +106,8 @@ def observe(
     *,
     need_bus: bool = True,
     chunk_bytes: int = CHUNK_BYTES,
+    each: Callable[[Piece], None] | None = None,
+    piece_entries: int = PIECE_ENTRIES,
 ) -> Observation:
     """Read a dump.
 
@@ -148,6 +122,12 @@ def observe(
         True: the register log must come from the bus of this dump.
     chunk_bytes : int, bytes
         How much is read at a time. The result does not depend on it.
+    each : callable, optional
+        Is given the levels piece by piece, while the dump is read, in place of `Observation.signals`, so that memory
+        does not grow with the changes of levels. It may be given more than `Observation.end` covers, if a second reset
+        comes.
+    piece_entries : int
+        From how many changes on a piece is given.
 
     Returns
     -------
@@ -164,32 +144,23 @@ def observe(
     with Dump(source, chunk_bytes=chunk_bytes) as dump:
         header = dump.header
         whole = complete_map(given, header, chip, need_bus=need_bus)
+        pieces = None if each is None else PiecesState(whole, each, piece_entries)
         try:
-            samples = sample_opened(dump, _names(whole), whole.rule())
+            samples = sample_opened(
+                dump, [*bus_names(whole), *level_names(whole)], whole.rule(), None if pieces is None else pieces.watch
+            )
         except DumpError as error:
             if not _counts_nothing(error):
                 raise
             return _nothing(header.file, whole, header.timescale, str(error))
-    return _observation(samples, whole)
+    return _observation(samples, whole, with_signals=each is None)
 
 
-def _names(whole: SignalMap) -> list[str]:
-    probe = whole.probe()
-    found = [probe.strobe, probe.address, probe.data] if probe is not None else []
-    reading = whole.read_probe()
-    found += [reading.strobe, reading.data] if reading is not None else []
-    found += [entry.signal for entry in (whole.channels or {}).values()]
-    for entry in (whole.outputs or {}).values():
-        found += [entry.signal, *([entry.strobe] if entry.strobe else [])]
-    found += [entry.signal for entry in (whole.pins or {}).values()]
-    return list(dict.fromkeys(found))
-
-
-def _observation(samples: Samples, whole: SignalMap) -> Observation:
+def _observation(samples: Samples, whole: SignalMap, *, with_signals: bool) -> Observation:
     end = max(samples.edges - 1, 0)
     if samples.reset_again is not None:
         end = min(end, samples.reset_again)
-    log, later = _bus_log(samples, whole, end)
+    log, later = bus_log(samples, whole, end)
     return Observation(
         file=samples.file,
         map=whole,
@@ -197,7 +168,7 @@ def _observation(samples: Samples, whole: SignalMap) -> Observation:
         edges=samples.edges,
         skipped_edges=samples.skipped_edges,
         end=end,
-        signals=_signals(samples, whole, end),
+        signals=levels_of(samples, whole, end) if with_signals else (),
         log=log,
         later_writes=later,
         reads=None if (reading := whole.read_probe()) is None else bus_traffic(samples, reading),
@@ -208,46 +179,6 @@ def _observation(samples: Samples, whole: SignalMap) -> Observation:
         notes=samples.notes,
         samples=samples,
     )
-
-
-def _bus_log(samples: Samples, whole: SignalMap, end: int) -> tuple[RegisterLog | None, int]:
-    """Return the writes before `end` as a log, and how many there are later."""
-    probe = whole.probe()
-    if probe is None:
-        return None, 0
-    traffic = bus_traffic(samples, probe)
-    inside = int(np.searchsorted(traffic.cycle, end))
-    part = slice(0, inside)
-    log = make_log(
-        traffic.cycle[part],
-        traffic.address[part],
-        traffic.value[part],
-        end=max(end, 0),
-        source=f"bus of {samples.file}",
-    )
-    return log, int(traffic.cycle.size) - inside
-
-
-def _signals(samples: Samples, whole: SignalMap, end: int) -> tuple[Observed, ...]:
-    found: list[Observed] = []
-    for name, level in (whole.channels or {}).items():
-        steps = samples.steps(level.signal, signed=level.signed)
-        found.append(Observed(name, Kind.CHANNEL, level.signal, steps.cut(0, end)))
-    for name, code in (whole.outputs or {}).items():
-        if not code.strobe:
-            steps, strobes = samples.steps(code.signal, signed=code.signed), None
-        else:
-            active: Literal[0, 1] = 1 if code.strobe_active == "high" else 0
-            steps = strobed_steps(samples, code.signal, code.strobe, active=active, signed=code.signed)
-            strobes = sample_cycles(samples, code.strobe, active=active)
-            strobes = strobes[strobes < end]
-        found.append(Observed(name, Kind.OUTPUT, code.signal, steps.cut(0, end), strobes))
-    for name, pin in (whole.pins or {}).items():
-        steps = samples.steps(pin.signal).cut(0, end)
-        if pin.active == "low":
-            steps = Steps(steps.cycle, np.where(steps.unknown_mask(), 0, 1 - steps.level), steps.end, steps.unknown)
-        found.append(Observed(name, Kind.PIN, pin.signal, steps))
-    return tuple(found)
 
 
 _NO_EDGES = re.compile(

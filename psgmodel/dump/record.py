@@ -72,6 +72,20 @@ class RecordState:
             self.whole.append(_together(self.small))
             self.small.clear()
 
+    @property
+    def entries(self) -> int:
+        """How many entries are kept."""
+        return sum(piece.edge.size for piece in (*self.whole, *self.small))
+
+    def forget(self, before: int) -> None:
+        """Forget the entries that no edge from `before` on samples."""
+        pieces = [*self.whole, *self.small]
+        if pieces:
+            entries = _together(pieces)
+            first = max(int(np.searchsorted(entries.edge, before, side="right")) - 1, 0)
+            kept = _Entries(entries.edge[first:].copy(), entries.value[first:].copy(), entries.unknown[first:].copy())
+            self.whole, self.small = [kept], []
+
     def is_stale(self) -> bool:
         """Tell whether the last entry, if any, differs from what is held."""
         pieces = self.small or self.whole
@@ -107,8 +121,8 @@ def record_clocked(state: RecordState, changes: Changes, edge_time: TimeArray, c
         state.held, state.held_unknown = int(changes.value[-1]), bool(changes.unknown[-1])
 
 
-def finish(state: RecordState, start: int, edges: int) -> EdgeSamples:
-    """Return the samples of `edges` edges from edge `start` on, renumbered from 0; empties `state`.
+def finish(state: RecordState, start: int, edges: int, *, keep: bool = False) -> EdgeSamples:
+    """Return the samples of `edges` edges from edge `start` on, renumbered from 0; empties `state` unless `keep`.
 
     Before its first entry a signal is unknown.
     """
@@ -118,8 +132,9 @@ def finish(state: RecordState, start: int, edges: int) -> EdgeSamples:
         pieces.insert(0, first)
     entries = _together(pieces)
     pieces.clear()
-    state.whole.clear()
-    state.small.clear()
+    if not keep:
+        state.whole.clear()
+        state.small.clear()
     edge = entries.edge
     edge -= start
     np.maximum(edge, 0, out=edge)

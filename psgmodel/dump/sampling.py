@@ -14,6 +14,7 @@ import numpy as np
 
 from psgmodel.dump.clock import ClockState, ResetState, clock_notes, count_edges, no_edges_error
 from psgmodel.dump.grid import GridState, check_grid, edges_after, follow_reset, no_grid_edges_error
+from psgmodel.dump.growing import GrowingState, Watch
 from psgmodel.dump.reader import Dump
 from psgmodel.dump.record import RecordState, finish, record_clocked
 from psgmodel.dump.rules import ClockRule, GridRule
@@ -62,7 +63,7 @@ def sample(
         return sample_opened(dump, names, rule)
 
 
-def sample_opened(dump: Dump, names: Iterable[str], rule: ClockRule | GridRule) -> Samples:
+def sample_opened(dump: Dump, names: Iterable[str], rule: ClockRule | GridRule, watch: Watch | None = None) -> Samples:
     """Sample a dump whose header is read and whose body is not; otherwise as `sample`."""
     wanted = list(dict.fromkeys(names))
     controls = _control_names(rule)
@@ -70,9 +71,11 @@ def sample_opened(dump: Dump, names: Iterable[str], rule: ClockRule | GridRule) 
     control = _control_indices(selection, controls)
     shown = {i for name in wanted for i in selection.asked[name]}
     records = [RecordState(signal) for signal in selection.signals]
+    growing = GrowingState(dump.header, selection, str(rule), {i: records[i] for i in sorted(shown)}, watch)
     if isinstance(rule, ClockRule):
-        return _sample_clocked(dump, selection, wanted, rule, control, [records[i] for i in sorted(shown)])
-    return _sample_on_grid(dump, selection, wanted, rule, control.get("reset"), records)
+        chosen = [records[i] for i in sorted(shown)]
+        return _sample_clocked(dump, selection, wanted, rule, control, chosen, growing)
+    return _sample_on_grid(dump, selection, wanted, rule, control.get("reset"), records, growing)
 
 
 def _control_names(rule: ClockRule | GridRule) -> dict[str, str]:
@@ -111,6 +114,7 @@ def _sample_clocked(
     rule: ClockRule,
     control: Mapping[str, int],
     records: Sequence[RecordState],
+    growing: GrowingState,
 ) -> Samples:
     state = ClockState(rule, dump.header.file, reset=ResetState(rule.reset))
     index = {id(record): selection.signals.index(record.signal) for record in records}
@@ -121,8 +125,10 @@ def _sample_clocked(
         edge_time = count_edges(state, block[control["clock"]], enable, reset)
         for record in records:
             record_clocked(record, block[index[id(record)]], edge_time, counted)
+        growing.tell(state.counted)
     if state.counted == 0:
         raise no_edges_error(state)
+    growing.tell(state.counted, ended=True)
     found = [finish(record, 0, state.counted) for record in records]
     anchors = [*state.anchors, (state.counted - 1, state.last_edge_time)]
     count = _Count(state.counted, state.reset.skipped, anchors, state.reset.again, tuple(clock_notes(state)))
@@ -136,6 +142,7 @@ def _sample_on_grid(
     rule: GridRule,
     reset: int | None,
     records: Sequence[RecordState],
+    growing: GrowingState,
 ) -> Samples:
     state = GridState(rule, dump.header.file)
     for block in dump.blocks(selection):
@@ -144,10 +151,13 @@ def _sample_on_grid(
         check_grid(state, selection.signals, block)
         for record, changes in zip(records, block, strict=True):
             record.add(edges_after(state, changes.time), changes.value, changes.unknown)
+        if state.start is not None and dump.settled is not None:
+            growing.tell((dump.settled - rule.phase) // rule.period + 1 - state.start, state.start)
     end_time, start = dump.end_time, state.start
     if end_time is None or end_time < rule.phase or start is None or state.time_of(start) > end_time:
         raise no_grid_edges_error(state, end_time)
     edges = (end_time - rule.phase) // rule.period + 1 - start
+    growing.tell(edges, start, ended=True)
     found = [finish(record, start, edges) for record in records]
     again = None
     if rule.reset is not None and reset is not None:
