@@ -7,10 +7,19 @@ from pathlib import Path
 import pytest
 
 from tests.cli.benches import dump_of, writes_of
-from tests.cli.commands import AT_ONCE, CHIP, PATCHES, TINY, run, run_on_terminal
+from tests.cli.commands import AT_ONCE, CHIP, PATCHES, TINY, run, run_here, run_on_terminal
+from tests.quality.fault_library import load_faults
+from tests.rtl.simulate import build_icarus, simulate
 
 MAP = str(PATCHES / "linnet-bench.toml")
 CYCLES = 100_000
+NOTES_OF_B = [
+    (0, 0x10, 20),
+    (1, 0x11, 0x20),
+    *((4_000 * n + 2 + k, a, v) for n in range(5) for k, a, v in ((0, 0x12, 20 + n), (1, 0x16, 1))),
+]
+"""Five notes of B: cycle, address, value (patches/linnet.md, section 4)."""
+NOTES_END = 20_000
 
 
 @pytest.fixture(scope="module")
@@ -25,6 +34,15 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+def faulty(name: str, folder: Path) -> str:
+    """Simulate the RTL with one fault of the library over the notes of B; return the name of the dump."""
+    rtl = folder / f"{name}.v"
+    rtl.write_text(load_faults("linnet")[name].rtl(), encoding="utf-8")
+    writes = [(cycle, "w", address, value) for cycle, address, value in NOTES_OF_B]
+    simulate(build_icarus(rtl, folder / "built"), writes, NOTES_END, folder / f"{name}.vcd", clock=False)
+    return f"{name}.vcd"
+
+
 def words(dump: str, chip: str = CHIP) -> list[str]:
     return ["suspects", dump, "--chip", chip, "--map", MAP]
 
@@ -37,6 +55,45 @@ def test_a_wrong_description_is_put_right_in_a_sentence_and_the_status_is_1(benc
     assert '`"1111111000000000"`: explains all ' in told
     assert "first difference: a, cycle " in told
     assert "single changes tried." in told
+
+
+def test_wrong_rtl_is_explained_as_if_the_description_were_another_one(bench: Path) -> None:
+    found = run_here(words(faulty("b-starts-late", bench)), bench)
+    assert (found.status, found.err) == (1, "")
+    told = " ".join(found.out.split())
+    assert told.startswith("The dump behaves as if `channel.b.start_delay = 4` instead of `1`: explains all ")
+
+
+def test_rtl_that_no_description_describes_gets_no_cause_but_a_block(bench: Path) -> None:
+    found = run_here(words(faulty("square-glitches", bench)), bench)
+    assert (found.status, found.err) == (1, "")
+    told = " ".join(found.out.split())
+    assert told.startswith("Nothing in the description language explains this: no change of an option, ")
+    assert "kind one-cycle glitch: " in told
+    assert "block perhaps patterns: " in told
+    assert "as if" not in told
+    assert run_here([*words("square-glitches.vcd"), "--json"], bench).document["result"]["certainty"] == "nothing"
+
+
+def test_two_things_wrong_at_once_are_told_together_and_only_where_pairs_are_tried(bench: Path) -> None:
+    # Both in one channel: a pattern that never ends, and a start that acts two cycles later.
+    text = Path(CHIP).read_text(encoding="utf-8").replace('"1111111100000000"', '"1111111000000000"')
+    where = text.index("[channel.b]")
+    text = text[:where] + text[where:].replace("start_delay = 1", "start_delay = 3", 1)
+    (bench / "twice.toml").write_text(text, encoding="utf-8")
+    writes = [(cycle, "w", address, value) for cycle, address, value in NOTES_OF_B]
+    dump_of(writes, NOTES_END, bench / "b.vcd")
+    found = run_here(words("b.vcd", "twice.toml"), bench)
+    told = " ".join(found.out.split())
+    assert found.status == 1
+    assert "`channel.b.start_delay = 1` instead of `3`" in told.partition(":")[0]
+    assert 'channel.b.patterns[2] = "1111111100000000"` instead of' in told.partition(":")[0]
+    assert "No single change does." in told
+    assert " on top of another." in told
+    alone = run_here([*words("b.vcd", "twice.toml"), "--single"], bench)
+    assert alone.status == 1
+    assert alone.out.startswith("Nothing that was tried explains everything. The nearest: as if ")
+    assert "on top of another" not in alone.out
 
 
 def test_a_dump_that_agrees_leaves_nothing_to_explain_and_the_status_is_0(bench: Path) -> None:
