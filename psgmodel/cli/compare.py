@@ -109,10 +109,12 @@ def _story(comparison: Comparison, dump: Observation, chip: Chip, log: RegisterL
 
 def _told(comparison: Comparison, screen: Screen, story: Story | None = None) -> int:
     """Tell the verdict, in words and JSON, and return the exit status."""
-    from psgmodel.report.story import story_json
-
     tell(comparison, screen, story=story)
-    screen.result(**comparison.to_json(), first_divergence=None if story is None else story_json(story), picture=None)
+    screen.result(**comparison.to_json(), first_divergence=None, picture=None)
+    if story is not None:
+        from psgmodel.report.story import story_json
+
+        screen.result(first_divergence=story_json(story))
     return comparison.exit_status
 
 

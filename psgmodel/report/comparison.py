@@ -5,12 +5,15 @@ Stage: report. In: a `Comparison`. Out: text. Cycles are written plain, so that 
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from psgmodel.comparison.exact import ExactResult, late
 from psgmodel.comparison.verdict import Comparison, SignalResult, Status
 from psgmodel.comparison.writes import SeenWrite
-from psgmodel.diagnose.story import Story
 from psgmodel.report.layout import counted, paragraph, seconds_text, table
-from psgmodel.report.story import story_text
+
+if TYPE_CHECKING:
+    from psgmodel.diagnose.story import Story
 
 _WORDS = {Status.AGREE: "AGREE", Status.DIFFER: "DIFFER", Status.NOTHING: "NOTHING COMPARED"}
 _MOST_GUESSES = 24
@@ -49,7 +52,10 @@ def comparison_text(comparison: Comparison, story: Story | None = None) -> str:
     if comparison.status is Status.NOTHING:
         text += "\n" + "".join(paragraph(reason, indent="  ") for reason in comparison.nothing)
     text += _first_difference(comparison)
-    text += story_text(story) if story is not None else ""
+    if story is not None:
+        from psgmodel.report.story import story_text  # loads the diagnosis, which an agreement does not need
+
+        text += story_text(story)
     text += _other_reasons(comparison)
     text += _signals(comparison)
     text += _as_audio(comparison)
