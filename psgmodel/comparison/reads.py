@@ -7,17 +7,17 @@ the state bits that it shows, bits that always read 1; samples of a wave memory;
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
+
+import numpy as np
 
 from psgmodel.chip.records import Chip, Memory
 from psgmodel.dump.bus import BusTraffic
-from psgmodel.engine.run import run
+from psgmodel.engine.standing import states_at
 from psgmodel.engine.state import UnitState
 from psgmodel.reglog.bus import unmirrored
 from psgmodel.reglog.log import RegisterLog
-
-MOST_READS = 2000
-"""Reads compared; the model is stopped at each of them."""
 
 _MOST_LISTED = 5
 
@@ -77,22 +77,41 @@ class ReadsResult:
 def compare_reads(chip: Chip, log: RegisterLog, reads: BusTraffic, end: int) -> ReadsResult:
     """Compare the reads before cycle `end` with what the model holds."""
     log = log.with_end(end)
-    state: UnitState | None = None
+    count = int(np.searchsorted(reads.cycle, end))
+    cycles, values = reads.cycle[:count].tolist(), reads.value[:count].tolist()
+    ports = unmirrored(chip, reads.address[:count]).tolist()
     wrong: list[SeenRead] = []
-    count = compared = 0
-    reached = unmirrored(chip, reads.address).tolist()
-    for cycle, port, value in zip(reads.cycle.tolist(), reached, reads.value.tolist(), strict=True):
-        if cycle >= end or compared == MOST_READS:
-            break
-        state = run(chip, log, end=cycle, state=state).state
-        compared += 1
+    wrongs = 0
+    states = states_at(chip, log, cycles, _channels_read(chip, set(ports)))
+    for cycle, port, value, state in zip(cycles, ports, values, states, strict=True):
         name, address, expected = _expected(chip, state, port)
         if value != expected:
-            count += 1
+            wrongs += 1
             text = f"{name} 0x{address:02X}: expected 0x{expected:02X}, found 0x{value:02X}"
             if len(wrong) < _MOST_LISTED:
                 wrong.append(SeenRead(cycle, float(cycle / chip.clock_hz), address, expected, value, text))
-    return ReadsResult(int(reads.cycle.size), compared, count, tuple(wrong))
+    return ReadsResult(int(reads.cycle.size), count, wrongs, tuple(wrong))
+
+
+def _channels_read(chip: Chip, ports: Collection[int]) -> set[str]:
+    """Return the channels on which reads of some bus addresses can depend."""
+    addresses = (
+        ports if chip.bus.access == "direct" else [*chip.registers, *(m.address for m in chip.memories.values())]
+    )
+    channels = set()
+    for address in addresses:
+        memory = chip.memory_at(address)
+        if memory is not None:
+            channels.add(memory.channel)
+        if address in chip.registers:
+            shown = {
+                field.target.partition(".")[0] for field in chip.registers[address].fields if field.role == "shows"
+            }
+            channels |= shown
+    for name, channel in chip.channels.items():
+        if channel.sweep is not None and any(s.address in addresses for s in chip.fields[f"{name}.period"].segments):
+            channels.add(name)
+    return channels
 
 
 def _expected(chip: Chip, state: UnitState, port: int) -> tuple[str, int, int]:

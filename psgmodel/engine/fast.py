@@ -9,6 +9,8 @@ not compiled.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from psgmodel.chip.records import Chip
 from psgmodel.engine.actions import last_registers, mixer_fields
 from psgmodel.engine.countdown import divider_state
@@ -21,6 +23,7 @@ from psgmodel.engine.state import UnitState
 from psgmodel.engine.trace import Trace
 from psgmodel.engine.track import follow_in_python
 from psgmodel.reglog.log import RegisterLog
+from psgmodel.steps import Steps
 
 
 def run_fast(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> Trace:
@@ -35,25 +38,33 @@ def run_twin(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> Trace:
 
 def _run(chip: Chip, log: RegisterLog, state: UnitState, end: int, library: Library | None) -> Trace:
     plan = plan_unit(chip, log, state, end)
-    events = plan.events
-    after = UnitState(end, last_registers(chip, events, state), index=events.index_port, held=events.held)
-    after.dividers = {name: divider_state(d, plan.epochs[name], end) for name, d in chip.dividers.items()}
-    channels = {}
-    for name, channel in chip.channels.items():
-        followed = follow_channel(plan, name, library)
-        channels[name] = followed.level
-        after.channels[name] = followed.state
-        if name in state.memories:
-            after.memories[name] = followed.memory
-        if channel.sweep is not None:
-            _put_period(chip, name, followed.period, after.registers)
-    fields = mixer_fields(chip, events, state, end)
+    channels, after = follow_channels(plan, chip.channels, library)
+    fields = mixer_fields(chip, plan.events, state, end)
     if library is not None:
         mixed = mix_compiled(library, chip, chip.unit.outputs, channels, fields, state.outputs)
     else:
         mixed = {name: mix(chip, name, channels, fields, state.outputs[name]) for name in chip.unit.outputs}
     after.outputs = {name: pipeline for name, (_, pipeline) in mixed.items()}
     return Trace(chip, state.cycle, end, channels, {name: codes for name, (codes, _) in mixed.items()}, after)
+
+
+def follow_channels(
+    plan: UnitPlan, names: Iterable[str], library: Library | None
+) -> tuple[dict[str, Steps], UnitState]:
+    """Follow some channels; return their levels, and the unit at the end but for other channels and the outputs."""
+    chip, events, state, end = plan.chip, plan.events, plan.state, plan.end
+    after = UnitState(end, last_registers(chip, events, state), index=events.index_port, held=events.held)
+    after.dividers = {name: divider_state(d, plan.epochs[name], end) for name, d in chip.dividers.items()}
+    levels = {}
+    for name in names:
+        followed = follow_channel(plan, name, library)
+        levels[name] = followed.level
+        after.channels[name] = followed.state
+        if name in state.memories:
+            after.memories[name] = followed.memory
+        if chip.channels[name].sweep is not None:
+            _put_period(chip, name, followed.period, after.registers)
+    return levels, after
 
 
 def follow_channel(plan: UnitPlan, name: str, library: Library | None) -> Followed:

@@ -94,6 +94,29 @@ def test_reads_through_ports_give_the_index_the_register_and_what_nobody_owns() 
     assert (wrong.compared, wrong.wrong) == (7, 7)
 
 
+def test_every_read_of_a_long_dump_is_compared() -> None:
+    # A_PITCH is read 2500 times; at 30 000 a sweep step makes 0x140 of 0x100. The very last read shows the old period.
+    rows = [(0, 0x08, 0x00), (1, 0x09, 0x01), (2, 0x0A, 20), (3, 0x0D, 0x12), (4, 0x0E, 1)]
+    cycles = np.arange(2500) * 16 + 8
+    values = np.where(cycles > 30_000, 0x40, 0x00)
+    values[-1] = 0
+    polled = BusTraffic(cycles, np.full(2500, 0x08), values, 50_000, 0, 0, 0, ())
+    found = compare_reads(DIRECT, make_log(*zip(*rows, strict=True), end=50_000), polled, 50_000)
+    assert (found.reads, found.compared, found.wrong) == (2500, 2500, 1)
+    assert (found.first_wrong[0].cycle, found.first_wrong[0].expected) == (39_992, 0x40)
+
+
+def test_wave_memory_is_read_and_what_comes_after_the_end_is_not_compared() -> None:
+    log = make_log([5, 6], [0x42, 0x43], [0x15, 0x2A], end=100)
+    cycles, addresses, values = (
+        np.array(column) for column in ([6, 7, 50, 99], [0x42, 0x43, 0x44, 0x42], [21, 42, 0, 9])
+    )
+    polled = BusTraffic(cycles, addresses, values, 100, 0, 0, 0, ())
+    whole, part = compare_reads(DIRECT, log, polled, 100), compare_reads(DIRECT, log, polled, 99)
+    assert (whole.reads, whole.compared, whole.wrong) == (4, 4, 1)
+    assert (part.reads, part.compared, part.wrong) == (4, 3, 0)
+
+
 def test_what_a_read_shows_follows_the_register_map() -> None:
     text = TEXT.replace(
         'name = "A_TONE"\naddress = 0x09', 'name = "A_TONE"\naddress = 0x09\nread_mask = 0x0F\nread_ones = 0xC0'
