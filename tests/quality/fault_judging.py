@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from psgmodel.diagnose.changes import Change
+from psgmodel.diagnose.shrinking import Outcome as Answer
 from psgmodel.diagnose.shrinking import SimulatorState, parse_command, shrink
 from psgmodel.diagnose.suspects import find_suspects
 from psgmodel.diagnose.suspicion import Suspicion
@@ -20,6 +21,7 @@ from psgmodel.reglog import RegisterLog
 from tests.cli.commands import run_here
 from tests.quality.fault_benches import ROW, Bench, bench_of
 from tests.quality.fault_library import Fault
+from tests.quality.fault_windows import windows
 
 FOUR_STATE = frozenset({"linnet/wave-sample-unknown"})
 """Faults that only a simulator with unknown values shows."""
@@ -136,14 +138,25 @@ def searched(fault: Fault, dump: Path, so_far: Outcome, *, pairs: bool = True) -
 
 
 def shrunk(fault: Fault, log: RegisterLog, dump: Path, so_far: Outcome) -> Outcome:
-    """Shrink the log up to the first difference."""
+    """Shrink the log up to the first difference; begin with a window before it where that fails alike."""
     bench = bench_of(fault.unit)
     rtl = bench.write_rtl(fault.rtl(), dump.parent, dump.stem)
-    run = simulator(bench, rtl, icarus=fault.full_name in FOUR_STATE)
     begin = time.perf_counter()
-    found = shrink(bench.chip, log.cut(0, so_far.cycle + 1 + bench.chip.mixer.latency), run, max_runs=MOST_RUNS)
+    failing = log.cut(0, so_far.cycle + 1 + bench.chip.mixer.latency)
+    tried = 0
+    for window in windows(bench.chip, failing, so_far.cycle):
+        tried += 1
+        run = simulator(bench, rtl, icarus=fault.full_name in FOUR_STATE)
+        if run(window).outcome is Answer.FAILS and run.failure is not None and run.failure.signal == so_far.first:
+            failing = window
+            break
+    else:
+        run = simulator(bench, rtl, icarus=fault.full_name in FOUR_STATE)
+    found = shrink(bench.chip, failing, run, max_runs=MOST_RUNS - tried)
     seconds = time.perf_counter() - begin
-    return replace(so_far, writes=len(found.log), runs=found.runs, minimal=found.minimal, shrink_seconds=seconds)
+    return replace(
+        so_far, writes=len(found.log), runs=tried + found.runs, minimal=found.minimal, shrink_seconds=seconds
+    )
 
 
 def simulator(bench: Bench, rtl: Path, *, icarus: bool = False) -> SimulatorState:

@@ -12,7 +12,7 @@ from random import Random
 
 from psgmodel.chip import load_chip
 from psgmodel.reglog import RegisterLog, make_log
-from psgmodel.stimulus import random_log
+from psgmodel.stimulus import closing_log, random_log
 
 TICKS = {"timing": (20_479, 20_480), "shaping": (9_999, 32_768), "bending": (30_000, 51_200)}
 BLOCKS = {"a": (0x08, 1), "b": (0x10, 1), "wave": (0x18, 3), "noise": (0x20, 1)}
@@ -113,9 +113,14 @@ def provoking_log(seed: int, cycles: int) -> RegisterLog:
     return make_log([c for c, _ in rows], [w[0] for _, w in rows], [w[1] for _, w in rows], end=cycles)
 
 
+def short_log(unit: str) -> RegisterLog:
+    """Return a log of 130 000 cycles in which some faults of a demo chip can be heard already."""
+    if unit == "linnet":
+        return provoking_log(38, 1_500_000).with_end(130_000)
+    return random_log(load_chip("patches/siskin.toml"), 3, length=1_500_000, writes=12_000, spacing=2).with_end(130_000)
+
+
 @cache
 def log_for(unit: str) -> RegisterLog:
-    """Return the log that the faults of a demo chip are simulated over."""
-    if unit == "linnet":
-        return provoking_log(38, 1_500_000)
-    return random_log(load_chip("patches/siskin.toml"), 3, length=1_500_000, writes=12_000, spacing=2)
+    """Return the log that the faults of a demo chip are simulated over: the one of ``psgmodel stimulus --close``."""
+    return closing_log(load_chip(f"patches/{unit}.toml"))

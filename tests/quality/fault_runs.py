@@ -1,9 +1,9 @@
 """Every fault of the library, simulated, compared, searched for and shrunk: the table of how good the diagnosis is.
 
-Stage: tests. A command: ``python -m tests.quality.fault_runs [NAME ...] [--single] [--no-shrink] [--keep FOLDER]``.
-A name is a fault, such as siskin/mixer-wraps, or the beginning of several. With a folder, outcomes and built
-benches are kept there and found again, so that a run that was interrupted goes on where it stopped; a changed fault or
-log is run again.
+Stage: tests. A command: ``python -m tests.quality.fault_runs [NAME ...] [--keep FOLDER]``; ``--help`` tells the rest. A
+name is a fault, such as siskin/mixer-wraps, or the beginning of several. With a folder, outcomes and built benches are
+kept there and found again, so that a run that was interrupted goes on where it stopped; a changed fault or log is run
+again.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ import argparse
 import hashlib
 import json
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from statistics import median
 
@@ -43,6 +44,17 @@ def outcome_of(fault: Fault, log: RegisterLog, folder: Path, *, pairs: bool = Tr
     dump.unlink()
     kept.write_text(json.dumps(outcome.plain()), encoding="utf-8")
     return outcome
+
+
+def outcomes_of(
+    faults: Sequence[Fault], folder: Path, *, jobs: int = 2, pairs: bool = True, shrinks: bool = True
+) -> Iterator[Outcome]:
+    """Judge some faults side by side; yield them in their order."""
+    logs = {unit: log_for(unit) for unit in dict.fromkeys(fault.unit for fault in faults)}
+    with ProcessPoolExecutor(jobs) as pool:
+        judged = [pool.submit(outcome_of, f, logs[f.unit], folder, pairs=pairs, shrinks=shrinks) for f in faults]
+        for future in judged:
+            yield future.result()
 
 
 def row(o: Outcome) -> str:
@@ -100,6 +112,7 @@ def main() -> None:
     parser.add_argument("names", nargs="*", help="faults, or beginnings of their names (all)")
     parser.add_argument("--single", action="store_true", help="try no two changes at once")
     parser.add_argument("--no-shrink", action="store_true", help="do not shrink")
+    parser.add_argument("--jobs", type=int, default=2, metavar="N", help="faults judged side by side (2)")
     parser.add_argument("--keep", metavar="FOLDER", help="where outcomes and built benches are kept")
     arguments = parser.parse_args()
     wanted = [f for f in FAULTS.values() if f.full_name.startswith(tuple(arguments.names) or "")]
@@ -108,9 +121,9 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as work:
         folder = Path(arguments.keep or work)
         folder.mkdir(parents=True, exist_ok=True)
-        for fault in wanted:
-            shrinks = not arguments.no_shrink
-            outcome = outcome_of(fault, log_for(fault.unit), folder, pairs=not arguments.single, shrinks=shrinks)
+        for outcome in outcomes_of(
+            wanted, folder, jobs=arguments.jobs, pairs=not arguments.single, shrinks=not arguments.no_shrink
+        ):
             outcomes.append(outcome)
             print(row(outcome), flush=True)
     print(f"\n{summary(outcomes)}")

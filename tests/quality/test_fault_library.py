@@ -17,12 +17,10 @@ from psgmodel.diagnose.changes import changes_of
 from tests.quality.fault_benches import bench_of
 from tests.quality.fault_judging import MOST_RUNS, Outcome, compared, dump_of, searched, texts_of
 from tests.quality.fault_library import RTL, load_faults, whole_library
-from tests.quality.fault_logs import log_for
-from tests.quality.fault_runs import confident, outcome_of, summary
+from tests.quality.fault_logs import log_for, short_log
+from tests.quality.fault_runs import confident, outcomes_of, summary
 
 FAULTS = whole_library()
-SHORT = 130_000
-"""Cycles in which the faults of the sample can be heard."""
 SAMPLE = (
     "linnet/mixer-b-gain",
     "linnet/noise-tap-moved",
@@ -64,7 +62,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.parametrize("name", SAMPLE)
 def test_a_fault_is_detected_located_and_its_true_cause_is_first(name: str, folder: Path) -> None:
     fault = FAULTS[name]
-    dump = dump_of(fault, log_for(fault.unit).with_end(SHORT), folder, icarus=True)
+    dump = dump_of(fault, short_log(fault.unit), folder, icarus=True)
     found = compared(fault, dump)
     assert found.status == 1
     assert found.first in fault.signals
@@ -87,7 +85,7 @@ def test_the_rtl_without_a_fault_agrees_over_the_log(unit: str, folder: Path) ->
 
 @pytest.fixture(scope="module")
 def outcomes(folder: Path) -> list[Outcome]:
-    return [outcome_of(fault, log_for(fault.unit), folder) for fault in FAULTS.values()]
+    return list(outcomes_of(list(FAULTS.values()), folder))
 
 
 @pytest.mark.long
