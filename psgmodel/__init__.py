@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from psgmodel.comparison import SpectralOptions as SpectralOptions
     from psgmodel.comparison import Status as Status
     from psgmodel.comparison import compare as compare
+    from psgmodel.coverage import Coverage as Coverage
+    from psgmodel.coverage import cover as cover
     from psgmodel.dump.observe import Observation as Observation
     from psgmodel.dump.observe import observe as observe
     from psgmodel.dump.signal_map import SignalMap as SignalMap
@@ -90,11 +92,15 @@ _CONTENTS: dict[str, tuple[str, str]] = {
     "SpectralOptions": ("comparison", "SpectralOptions"),
     "Status": ("comparison", "Status"),
     "compare": ("comparison", "compare"),
+    # coverage: which behaviours logs show
+    "Coverage": ("coverage", "Coverage"),
+    "cover": ("coverage", "cover"),
 }
 
 __all__ = [
     "Chip",
     "Comparison",
+    "Coverage",
     "Observation",
     "PsgmodelError",
     "ReadAudio",
@@ -107,6 +113,7 @@ __all__ = [
     "WrittenAudio",
     "__version__",
     "compare",
+    "cover",
     "load_chip",
     "load_log",
     "load_map",

@@ -135,6 +135,10 @@ class StimulusError(PsgmodelError):
     """A stimulus that cannot be made, or cannot be exported to a test bench."""
 
 
+class CoverageError(PsgmodelError):
+    """Saved coverage that cannot be read, or is of another chip."""
+
+
 class OutputError(PsgmodelError):
     """A result that cannot be written."""
 

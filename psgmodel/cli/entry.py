@@ -27,6 +27,7 @@ COMMANDS = {
     "compare": "compare a simulation dump with the specification",
     "suspects": "say which change of the description explains a difference",
     "shrink": "find the simplest register log that still fails",
+    "coverage": "say which behaviours register logs show, and which are missing",
     "stage": "measure an output stage, or search for one",
     "stimulus": "make register logs that test, and export logs to test benches",
     "registers": "print the register map, or the description language",

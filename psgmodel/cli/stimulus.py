@@ -20,17 +20,19 @@ if TYPE_CHECKING:
     from psgmodel.stimulus import Bench
 
 _PURPOSE = """Make register logs that test a unit, and export logs to test benches: at random with a recorded
-seed, as a walk through every field, or one that you have. For Verilog, VHDL and cocotb a
-folder is written with the log, a driver, and a test bench around your unit."""
+seed, as a walk through every field, so that every behaviour within reach is shown, or one that
+you have. For Verilog, VHDL and cocotb a folder is written with the log, a driver, and a test
+bench around your unit."""
 _EXAMPLE = """  psgmodel stimulus --random --seed 7 --chip out/linnet.toml -o out/random.csv
   psgmodel stimulus --walk --chip out/linnet.toml -o out/walk.csv
+  psgmodel stimulus --close --chip out/linnet.toml -o out/close.csv
   psgmodel stimulus out/jingle.csv --chip out/linnet.toml --format verilog -o out/bench
   psgmodel stimulus --snippet icarus --chip out/linnet.toml"""
 
 
 def make_parser() -> CommandParser:
     """Return the parser of this command."""
-    usage = "(LOG | --random | --walk | --snippet SIMULATOR) --chip CHIP [options]"
+    usage = "(LOG | --random | --walk | --close | --snippet SIM) --chip CHIP ..."
     parser = CommandParser("stimulus", usage, _PURPOSE, _EXAMPLE)
     add_arguments(parser)
     return parser
@@ -49,10 +51,11 @@ def add_arguments(parser: CommandParser) -> None:
     )
     drawn = parser.add_argument_group("logs that are made")
     drawn.add_argument("--random", action="store_true", help="a constrained random log")
-    drawn.add_argument("--seed", type=int, default=1, metavar="N", help="its seed (1)")
+    drawn.add_argument("--seed", type=int, default=1, metavar="N", help="seed of --random and --close (1)")
     drawn.add_argument("--length", default="250ms", metavar="TIME", help="its length: cycles, or 1.5s (250ms)")
     drawn.add_argument("--writes", type=int, default=1000, metavar="N", help="its number of bus writes (1000)")
     drawn.add_argument("--walk", action="store_true", help="every field through its values, its channel sounding")
+    drawn.add_argument("--close", action="store_true", help="every behaviour within reach, see psgmodel coverage")
     drawn.add_argument("--dwell", metavar="TIME", help="how long a value stays (as long as its ticks ask)")
     drawn.add_argument(
         "--spacing", type=int, default=4, metavar="CYCLES", help="least distance of writes (4; 1 for a hardware master)"
@@ -91,9 +94,9 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     """Make, export or print."""
     from psgmodel.chip import load_chip
 
-    sources = [bool(arguments.log), arguments.random, arguments.walk, bool(arguments.snippet)]
+    sources = [bool(arguments.log), arguments.random, arguments.walk, arguments.close, bool(arguments.snippet)]
     if sum(sources) != 1:
-        raise UsageError("stimulus: give one of LOG, --random, --walk, --snippet")
+        raise UsageError("stimulus: give one of LOG, --random, --walk, --close, --snippet")
     if arguments.spread and not arguments.log:
         raise UsageError("--spread is for a LOG", hint="logs that are made never have two writes in a cycle")
     if arguments.dwell and not arguments.walk:
@@ -116,7 +119,21 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
         return 0
     log, comment = _log(arguments, chip)
     _export(arguments, chip, log, bench, comment, screen)
+    if arguments.close:
+        _tell_coverage(chip, log, arguments.spacing, screen)
     return 0
+
+
+def _tell_coverage(chip: Chip, log: RegisterLog, spacing: int, screen: Screen) -> None:
+    """Say what the log shows, and what it leaves open."""
+    from psgmodel.coverage import cover
+    from psgmodel.report.coverage import coverage_summary
+
+    coverage = cover(chip, [log], spacing=spacing)
+    screen.say_block(coverage_summary(coverage))
+    for b in coverage.missing:
+        screen.say(f"  left open: {b.name}, {b.text}")
+    screen.result(share=coverage.share, left_open=[b.name for b in coverage.missing])
 
 
 def _bench(arguments: argparse.Namespace, chip: Chip) -> Bench:
@@ -157,7 +174,7 @@ def _log(arguments: argparse.Namespace, chip: Chip) -> tuple[RegisterLog, str]:
     """Return the log, and the comment that says how to make it again."""
     from psgmodel.cli.sound import time_argument
     from psgmodel.reglog import check_log, load_log
-    from psgmodel.stimulus import one_write_a_cycle, random_log, walk_log
+    from psgmodel.stimulus import closing_log, one_write_a_cycle, random_log, walk_log
 
     name = chip.unit.name
     if arguments.random:
@@ -170,6 +187,10 @@ def _log(arguments: argparse.Namespace, chip: Chip) -> tuple[RegisterLog, str]:
         log = walk_log(chip, spacing=arguments.spacing, dwell=dwell)
         stay = f" --dwell {dwell}" * bool(dwell)
         return log, f"walk of {name}: psgmodel stimulus --walk --spacing {arguments.spacing}{stay}"
+    if arguments.close:
+        log = closing_log(chip, arguments.seed, spacing=arguments.spacing)
+        how = f"--close --seed {arguments.seed} --spacing {arguments.spacing}"
+        return log, f"closing log for {name}: psgmodel stimulus {how}"
     log = load_log(arguments.log)
     check_log(log, chip)
     log = one_write_a_cycle(log, arguments.spread)

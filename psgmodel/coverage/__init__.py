@@ -5,6 +5,8 @@ description. Channels are followed from event to event by the reference engine's
 regular.
 """
 
-from psgmodel.coverage.bins import Behaviour, Bin
+from psgmodel.coverage.bins import Bin
+from psgmodel.coverage.covering import cover
+from psgmodel.coverage.results import Coverage, LogHits, coverage_from_json, coverage_to_json
 
-__all__ = ["Behaviour", "Bin"]
+__all__ = ["Bin", "Coverage", "LogHits", "cover", "coverage_from_json", "coverage_to_json"]

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from psgmodel.coverage.columns import Mask
 from psgmodel.coverage.reach import first_of
 
@@ -71,4 +73,10 @@ class Chapter:
         """Write one down: the first of `unless` that is not empty says why it cannot happen; `by` is for the recipe."""
         reason = first_of(self.unreachable, *unless)
         how = "" if reason else self.recipe(*by.split())
-        self.behaviours.append(Behaviour(Bin(f"{self.part}.{name}", text, how, reason), seen))
+        found = Bin(f"{self.part}.{name}", text, how, reason)
+        self.behaviours.append(Behaviour(found, _never if self.unreachable else seen))
+
+
+def _never(_: object) -> Mask:
+    """What cannot be heard is not counted, though it may happen."""
+    return np.zeros(1, np.bool_)

@@ -55,6 +55,7 @@ class Columns:
         self._new = dict(zip(fields, table[len(alone) + len(fields) :], strict=False))
         self._registers = own_registers(chip, name)
         self._routed = routed
+        self._standing = rows.standing
 
     def __getattr__(self, column: str) -> Ints:
         try:
@@ -76,7 +77,9 @@ class Columns:
 
     def stands(self, field: str) -> Ints:
         """Return a field as it stands from each edge on, until the next one that is shown."""
-        return np.append(self.old(field)[1:], self.new(field)[-1:])
+        if field not in self._old or not self.edge.size:
+            return self.new(field)
+        return np.append(self.old(field)[1:], self._standing[field])
 
     def seen(self, field: str) -> Ints:
         """Return a field as a start sees it."""

@@ -5,6 +5,8 @@ Stage: coverage. In: a chip, a log. Out: a `Coverage`.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from psgmodel.chip.records import Chip
@@ -15,9 +17,11 @@ from psgmodel.coverage.happenings import Happenings
 from psgmodel.coverage.moments import Moments, routed_over_time
 from psgmodel.coverage.reach import Reach
 from psgmodel.coverage.recipes import channel_recipe
+from psgmodel.coverage.results import Coverage, LogHits, digest_of
 from psgmodel.engine import Trace, run
 from psgmodel.engine.actions import channel_events, mixer_fields, tick_trains, unit_events
 from psgmodel.engine.state import reset_state
+from psgmodel.errors import CoverageError
 from psgmodel.reglog.bus import SPACING
 from psgmodel.reglog.checks import check_log
 from psgmodel.reglog.log import RegisterLog
@@ -49,7 +53,7 @@ def unit_behaviours(chip: Chip, spacing: int = SPACING) -> list[Behaviour]:
     reaches = {name: Reach(chip, name, spacing) for name in chip.channels}
     found = []
     for part in ("bus", "register", "power", "divider", "mixer"):
-        chapter = Chapter(part, lambda *_: "")
+        chapter = Chapter(free_name(chip, part), lambda *_: "")
         if part == "bus":
             unit.bus(chapter, chip, spacing)
         elif part == "register":
@@ -64,6 +68,13 @@ def unit_behaviours(chip: Chip, spacing: int = SPACING) -> list[Behaviour]:
     return found
 
 
+def free_name(chip: Chip, part: str) -> str:
+    """Return what a part of the unit is called: its name, or one that no channel has."""
+    while part in chip.channels:
+        part = f"unit-{part}"
+    return part
+
+
 def watch(chip: Chip, log: RegisterLog) -> tuple[dict[str, Moments], Happenings]:
     """Follow a log through every channel and return what happened."""
     state = reset_state(chip)
@@ -74,20 +85,54 @@ def watch(chip: Chip, log: RegisterLog) -> tuple[dict[str, Moments], Happenings]
     moments = {}
     for name in chip.channels:
         follower = Follower(chip, name, trains, state)
-        follower.run(channel_events(chip, name, events, follower.actions, []), log.end)
-        moments[name] = Moments(chip, name, follower.watched, routed_over_time(chip, name, fields))
+        routed = routed_over_time(chip, name, fields)
+        follower.run(channel_events(chip, name, events, follower.actions, routed.cycle.tolist()), log.end)
+        moments[name] = Moments(chip, name, follower.watched, routed)
     trace: Trace = run(chip, log)
     return moments, Happenings(chip, part, events, trains, moments, fields, trace)
 
 
+def behaviours_of(chip: Chip, spacing: int = SPACING) -> list[Behaviour]:
+    """Return everything that a chip can do, channel by channel, then the unit."""
+    own = [b for name in chip.channels for b in channel_behaviours(chip, name, spacing)]
+    return own + unit_behaviours(chip, spacing)
+
+
 def hits(chip: Chip, log: RegisterLog, spacing: int = SPACING) -> dict[str, int]:
-    """Return how often each behaviour is seen in a log."""
+    """Return how often each behaviour is seen in a log, those that are not seen left out; see `cover`."""
     check_log(log, chip)
     moments, happened = watch(chip, log)
     found = {}
-    for name, m in moments.items():
-        for b in channel_behaviours(chip, name, spacing):
-            found[b.bin.name] = int(np.count_nonzero(b.seen(m)))
-    for b in unit_behaviours(chip, spacing):
-        found[b.bin.name] = int(np.count_nonzero(b.seen(happened)))
+    for b in behaviours_of(chip, spacing):
+        seen = b.seen(moments.get(b.bin.part, happened))
+        if count := int(np.count_nonzero(seen)):
+            found[b.bin.name] = count
+    return found
+
+
+def cover(chip: Chip, logs: Iterable[RegisterLog], *, spacing: int = SPACING) -> Coverage:
+    """Say which behaviours of a chip some logs show.
+
+    Parameters
+    ----------
+    chip : Chip
+    logs : iterable of RegisterLog
+    spacing : int, clock cycles, optional
+        Least distance of two writes on the bus, by which it is judged what cannot be reached; 1 for a bus master in
+        hardware.
+
+    Raises
+    ------
+    CoverageError
+        A spacing of less than 1.
+    RegisterLogError
+        A log does not fit the chip.
+    """
+    if spacing < 1:
+        raise CoverageError(f"spacing {spacing}, accepted: 1 and more")
+    bins = tuple(b.bin for b in behaviours_of(chip, spacing))
+    found = Coverage(chip.unit.name, spacing, bins, ())
+    for log in logs:
+        one = LogHits(log.source, digest_of(log), len(log), hits(chip, log, spacing))
+        found = found.merged(Coverage(chip.unit.name, spacing, bins, (one,)))
     return found

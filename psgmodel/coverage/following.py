@@ -2,7 +2,7 @@
 
 Stage: coverage. In: the events of a channel, its state. Out: a `WatchedChannel` with a row for each edge at which
 something happens: a write to one of its registers, a strobe, the note timer running out, a step of envelope or sweep,
-the end of a wave. What lies between is regular and passed over by arithmetic.
+the end of a wave, a change of what the mixer lets through. What lies between is regular and passed over by arithmetic.
 
 The contents of a noise register are not followed: no behaviour asks for them.
 """
@@ -15,9 +15,10 @@ from psgmodel.chip.channel import StepClock
 from psgmodel.chip.records import Chip
 from psgmodel.chip.wiring import join
 from psgmodel.coverage.watching import WatchedChannel
-from psgmodel.engine.actions import CLEAR, QUIET, write_actions
+from psgmodel.engine.actions import write_actions
 from psgmodel.engine.blocks import ticks_of
 from psgmodel.engine.countdown import NEVER, TickTrain, counted_down
+from psgmodel.engine.kernel.layout import CLEAR, PASS, QUIET
 from psgmodel.engine.state import UnitState
 
 Event = tuple[int, int, int]
@@ -83,6 +84,7 @@ class Follower:
         self.fields = new
         if period is not None:
             self._take_period(period, masks.get("period", 0))
+        self.watched.standing = self.fields
         self.now = c
         self.next_own = self._next_own()
 
@@ -98,6 +100,8 @@ class Follower:
         cleared = quiet = False
         wrote = 0
         for _, address, value in batch:
+            if address == PASS:
+                continue
             if address == CLEAR:
                 new, masks, cleared, wrote = dict(self.reset_fields), {}, True, 0
                 strobes.clear()
@@ -109,10 +113,11 @@ class Follower:
             else:
                 action = self.actions[address]
                 quiet = address >= QUIET
-                wrote |= self.bit[address & ~QUIET]
+                wrote |= 0 if quiet else self.bit[address & ~QUIET]
                 for name, low, mask, field_low in action.parts:
                     new[name] = new[name] & ~(mask << field_low) | (value >> low & mask) << field_low
-                    masks[name] = masks.get(name, 0) | mask << field_low
+                    if not quiet:
+                        masks[name] = masks.get(name, 0) | mask << field_low
                 strobes.update(f"{self.name}.{kind}" for bit, kind in action.strobes if bit < 0 or value >> bit & 1)
         if cleared:
             strobes.clear()

@@ -10,18 +10,18 @@ from collections.abc import Mapping
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from psgmodel.chip.records import Chip
 from psgmodel.coverage.columns import Ints, Mask, ints, mask
 from psgmodel.coverage.moments import Moments
-from psgmodel.engine.actions import CLEAR, QUIET, UnitEvents, restarts
+from psgmodel.coverage.sums import Sums, over_time
+from psgmodel.engine.actions import UnitEvents, restarts
 from psgmodel.engine.countdown import TickTrain
-from psgmodel.engine.mixing import gated
+from psgmodel.engine.kernel.layout import CLEAR, QUIET
 from psgmodel.engine.trace import Trace
 from psgmodel.reglog.bus import register_writes, unmirrored
 from psgmodel.reglog.log import RegisterLog
-from psgmodel.steps import Steps, constant_steps, paired, steps_from_changes, steps_from_rising, sum_steps
+from psgmodel.steps import Steps, paired, sum_steps
 
 
 class Happenings:
@@ -80,14 +80,8 @@ class Happenings:
     def loud(self, name: str) -> Steps:
         """Return 1 where a channel is active at a volume, whatever the mixer does."""
         m = self.moments[name]
-        on = m.is_active & m._loud(m.volume(True))
-        if not m.edge.size:
-            return constant_steps(0, 0, self.end)
-        first = [] if m.edge[0] == 0 else [0]
-        before = [] if m.edge[0] == 0 else [int((m.was_active & m._loud(m.volume(False)))[0])]
-        return steps_from_changes(
-            np.append(first, m.edge).astype(np.int64), np.append(np.array(before, np.int64), on), self.end
-        )
+        before, after = m.was_active & m._loud(m.volume(False)), m.is_active & m._loud(m.volume(True))
+        return over_time(m, before.astype(np.int64), after.astype(np.int64), self.end)
 
     @cached_property
     def anything_loud(self) -> Steps:
@@ -101,39 +95,9 @@ class Happenings:
         return int(spans[(ours == value) & (theirs != 0)].sum())
 
     @cached_property
-    def parts(self) -> dict[str, dict[str, Steps]]:
-        """Channel levels as they go into the sum of each output."""
-        chip = self.chip
-        return {
-            output: {
-                name: gated(
-                    self.trace.channels[name],
-                    self.fields[f"mixer.{output}.{name}"],
-                    [chip.mixer.gains[name] * route for route in chip.mixer.routes],
-                )
-                for name in chip.channels
-            }
-            for output in chip.unit.outputs
-        }
-
-    def products(self, output: str) -> NDArray[np.int64]:
-        """Return every sum times trim that an output had, before the shift."""
-        total = sum_steps(list(self.parts[output].values()))
-        trim = self.fields.get(f"mixer.{output}.trim", constant_steps(0, total.start, total.end))
-        _, sums, trims = paired(total.cycle, total.level, trim.cycle, trim.level)
-        return ints(sums.astype(np.int64) * np.array(self.chip.mixer.trims, dtype=np.int64)[trims])
-
-    def alone(self, output: str, name: str) -> bool:
-        """Return whether at some time a channel alone is not 0 in an output."""
-        parts = self.parts[output]
-        others = sum_steps([_nonzero(s) for n, s in parts.items() if n != name] or [constant_steps(0, 0, self.end)])
-        _, ours, theirs = paired(parts[name].cycle, parts[name].level, others.cycle, others.level)
-        return bool(np.any((ours != 0) & (theirs == 0)))
-
-    def most_together(self, output: str) -> int:
-        """Return the largest number of channels that are not 0 in an output at one time."""
-        together = sum_steps([_nonzero(s) for s in self.parts[output].values()])
-        return int(together.level.max(initial=0))
+    def sums(self) -> Sums:
+        """What the mixer adds up."""
+        return Sums(self.chip, self.trace.channels, self.fields, self.moments, self.end)
 
     def restarts(self, divider: str) -> Ints:
         """Return the edges at which a divider is restarted."""
@@ -147,7 +111,3 @@ class Happenings:
     def passed(self, address: int) -> Ints:
         """Return the edges at which writes to a register take place, those with the power off left out."""
         return ints(self.events.edge[(self.events.address & ~QUIET == address) & (self.events.address >= 0)])
-
-
-def _nonzero(signal: Steps) -> Steps:
-    return steps_from_rising(signal.cycle, (signal.level != 0).astype(np.int32), signal.end)

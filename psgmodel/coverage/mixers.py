@@ -14,6 +14,9 @@ from psgmodel.coverage.loudest import extremes
 from psgmodel.coverage.reach import Reach, held_values
 from psgmodel.coverage.values import MOST_VALUES
 
+LASTING = 16
+"""Cycles that a setting of the mixer has to meet a sounding channel; common practice, no source."""
+
 
 def _once(found: object) -> Mask:
     return np.array([bool(found)])
@@ -30,7 +33,7 @@ def mixer(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
                 c.add(
                     f"{output}.{name}={value}",
                     f"{name} sounds while its route to {output} is {value}",
-                    lambda h, f=field, v=value, n=name: _once(h.overlap(h.fields[f], v, h.loud(n)) > 64),
+                    lambda h, f=field, v=value, n=name: _once(h.overlap(h.fields[f], v, h.loud(n)) >= LASTING),
                     reach.never_active,
                     "" if value in held else f"{field} is the constant {held[0]}",
                 )
@@ -38,7 +41,7 @@ def mixer(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
             c.add(
                 f"{output}.{name}-alone",
                 f"{name} alone in {output}",
-                lambda h, o=output, n=name: _once(h.alone(o, n)),
+                lambda h, o=output, n=name: _once(h.sums.alone(o, n)),
                 reach.silent,
                 "" if through else f"{output} never lets {name} through",
             )
@@ -48,7 +51,7 @@ def mixer(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
             c.add(
                 f"{output}.trim={value}",
                 f"a channel sounds while the trim of {output} is {value}",
-                lambda h, f=field, v=value: _once(h.overlap(h.fields[f], v, h.anything_loud) > 64),
+                lambda h, f=field, v=value: _once(h.overlap(h.fields[f], v, h.anything_loud) >= LASTING),
                 "" if value in held else f"{field} is the constant {held[0]}",
             )
         _sums(c, chip, output, reaches, held)
@@ -66,13 +69,13 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
     c.add(
         f"{output}.over",
         f"the code {does} top",
-        lambda h, o=output: (h.products(o) >> m.trim_shift) + m.offset > largest,
+        lambda h, o=output: _once(h.sums.over(o)),
         "" if top + m.offset > largest else f"the sum never passes {top + m.offset}, and {largest} fits",
     )
     c.add(
         f"{output}.under",
         f"the code {does} bottom",
-        lambda h, o=output: (h.products(o) >> m.trim_shift) + m.offset < 0,
+        lambda h, o=output: _once(h.sums.under(o)),
         "" if bottom + m.offset < 0 else f"the sum never falls below {bottom + m.offset}",
     )
     if m.trim_shift:
@@ -80,15 +83,15 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
         c.add(
             f"{output}.fraction",
             "a product that the shift rounds down",
-            lambda h, o=output: h.products(o) % odd != 0,
+            lambda h, o=output: _once(h.sums.fraction(o)),
             "" if any(f % odd for f in factors) and high > low else "every product is a multiple",
         )
     together = sum(1 for name, r in reaches.items() if not r.silent and _through(chip, output, name))
-    for count in sorted({2, together}):
+    for count in sorted({2, max(2, together)}):
         c.add(
             f"{output}.together-{count}",
             f"{count} channels at once in {output}",
-            lambda h, o=output, k=count: _once(h.most_together(o) >= k),
+            lambda h, o=output, k=count: _once(h.sums.together(o, k)),
             "" if together >= count > 1 else f"{output} has fewer channels",
         )
 

@@ -12,9 +12,10 @@ from functools import cached_property
 
 import numpy as np
 
-from psgmodel.chip.channel import NoiseClock, Sweep
+from psgmodel.chip.channel import NoiseClock
 from psgmodel.chip.records import Chip
 from psgmodel.coverage.columns import Columns, Ints, Mask, ints, mask
+from psgmodel.coverage.reach import moved
 from psgmodel.engine.mixing import gated
 from psgmodel.steps import Steps, constant_steps, steps_from_rising, sum_steps
 
@@ -143,8 +144,13 @@ class Moments(Columns):
         """The period that a sweep step at the edge would make, before it is fitted to its width."""
         sweep = self.channel.sweep
         assert sweep is not None
-        base = self.shadow if sweep.works_on == "shadow" else self.old("period")
-        return moved(sweep, base, self.old("sweep.shift"), self.old("sweep.falling"), self.size)
+        return moved(sweep, self.swept_from, self.old("sweep.shift"), self.old("sweep.falling"), self.size)
+
+    @cached_property
+    def swept_from(self) -> Ints:
+        """The period on which a sweep step works: the one before the edge, or the copy."""
+        sweep = self.channel.sweep
+        return self.shadow if sweep is not None and sweep.works_on == "shadow" else self.old("period")
 
     @property
     def size(self) -> int:
@@ -232,7 +238,7 @@ class Moments(Columns):
     @cached_property
     def wraps(self) -> Mask:
         """The waveform goes from its last position to the first one, at an edge or after it."""
-        here = self.is_("advanced") & (self.position == self.places - 1)
+        here = self.is_("advanced") & (self.position == self.places - 1) & ~self.starts
         return mask(here | (self.position_after + self.steps >= self.places))
 
     # --- sums over stretches ------------------------------------------------------------------------------------------
@@ -248,14 +254,6 @@ class Moments(Columns):
         where = self.sounds & (mode == short)
         counts = np.where(where, self.steps_made, 0)
         return self.total(counts, mode, np.ones_like(where)) if on else self.total(counts, mode, where)
-
-
-def moved(sweep: Sweep, period: Ints, shift: Ints, falling: Ints, size: int) -> Ints:
-    """Return swept periods as `FrequencySweep` works them out, before they are fitted to their width."""
-    constant = sweep.moves_by == "constant"
-    part = shift if constant else period >> shift
-    fallen = period - part - (sweep.subtract == "ones-complement")
-    return np.where(falling == 0, period + part, fallen if constant else fallen % size)
 
 
 def routed_over_time(chip: Chip, name: str, fields: Mapping[str, Steps]) -> Steps:

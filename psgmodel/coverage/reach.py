@@ -8,13 +8,27 @@ from __future__ import annotations
 
 from math import gcd
 
-from psgmodel.chip.channel import NoiseClock, StepClock
+import numpy as np
+
+from psgmodel.chip.channel import NoiseClock, StepClock, Sweep
+from psgmodel.coverage.columns import Ints
 from psgmodel.coverage.writing import WriteReach, first_of, held_values
+
+SHORT = 1 << 12
+"""Periods that are all tried where one with a certain property is looked for."""
 
 FAR = 60
 """Seconds within which two ticks must meet to count as meeting."""
 
-__all__ = ["FAR", "Reach", "first_of", "held_values"]
+__all__ = ["FAR", "Reach", "first_of", "held_values", "moved"]
+
+
+def moved(sweep: Sweep, period: Ints, shift: Ints, falling: Ints, size: int) -> Ints:
+    """Return swept periods as `FrequencySweep` works them out, before they are fitted to their width."""
+    constant = sweep.moves_by == "constant"
+    part = shift if constant else period >> shift
+    fallen = period - part - (sweep.subtract == "ones-complement")
+    return np.where(falling == 0, period + part, fallen if constant else fallen % size)
 
 
 class Reach(WriteReach):
@@ -53,7 +67,8 @@ class Reach(WriteReach):
         """Return whether there are edges at which a tick does not happen."""
         ticks = self.chip.ticks[tick]
         divider = self.chip.dividers[ticks.divider]
-        return divider.every > 1 or len(ticks.at) < divider.steps or divider.first > 0
+        again = self._restarts(ticks.divider) and (divider.after_restart > 1 or not divider.restart_steps)
+        return divider.every > 1 or len(ticks.at) < divider.steps or divider.first > 0 or again
 
     def stands_still(self, block: str) -> str:
         """Say why envelope or sweep never moves."""
@@ -93,7 +108,8 @@ class Reach(WriteReach):
             if more <= found:
                 break
             found |= more
-        if level == 0 and o.at_zero == "stop" and 0 not in self.values("volume"):
+        ends = o.at_zero == "stop" and o.start_and_tick == "start" and self.channel.at_reset == "inactive"
+        if level == 0 and ends and 0 not in self.values("volume"):
             return f"{self.name} is stopped at level 0"
         return "" if level in found else f"the envelope never comes to {level}"
 
@@ -102,7 +118,8 @@ class Reach(WriteReach):
         o = self.channel.envelope
         if o is None or o.at_end == "wrap" or 0 in self.values("envelope.rising"):
             return self.stands_still("envelope")
-        return self.not_held("envelope.rising", 0)
+        written = o.volume_write == "at-once" and o.volume_and_tick == "write" and self.driven("volume")
+        return "" if written else self.not_held("envelope.rising", 0)
 
     def sweeps(self) -> list[tuple[int, int]]:
         """Return each pair of direction (1 falling) and shift that the sweep can have."""
@@ -142,22 +159,20 @@ class Reach(WriteReach):
         return f"no direction and shift of the sweep leads to 0 or {size - 1}"
 
     def edge_period(self, falling: int, shift: int) -> int | None:
-        """Return a period from which one sweep step leads to another one, which is the first or the last."""
+        """Return a period from which one sweep step leads to another one, which is the first or the last.
+
+        Of a long list of periods only some are tried; all the solutions there are for one of them can be missed only
+        where results wrap around.
+        """
         o, size = self.channel.sweep, 1 << self.fields["period"].bits
         assert o is not None
-        low, high = 0, size - 1
-        ones = int(o.subtract == "ones-complement")
-        if o.moves_by == "constant":
-            found = shift + ones if falling else size - 1 - shift
-            return found if 0 <= found < size and (shift or (falling and ones)) else None
-        if falling:
-            if shift == 0:
-                return 1  # 1 - 1 is 0, and less 1 the last one
-            return 0 if ones else None  # 0 - 0 - 1 wraps around to the last one
-        while low < high:  # the least period whose sum is size - 1 or more
-            middle = (low + high) // 2
-            low, high = (low, middle) if middle + (middle >> shift) >= size - 1 else (middle + 1, high)
-        return low if low + (low >> shift) == size - 1 and low >> shift else None
+        near = {0, 1, shift, shift + 1, size - 1 - shift, (size - 1) * (1 << shift) // ((1 << shift) + 1), size // 2}
+        tried = range(size) if size <= SHORT else sorted(p + d for p in near for d in (-1, 0, 1, 2))
+        periods = np.array([p for p in tried if 0 <= p < size], dtype=np.int64)
+        result = moved(o, periods, np.full_like(periods, shift), np.full_like(periods, falling), size)
+        result = result % size if o.overflow == "wrap" else result
+        found = periods[((result == 0) | (result == size - 1)) & (result != periods)]
+        return int(found[0]) if found.size else None
 
     # --- ticks ------------------------------------------------------------------------------------------------------
 

@@ -130,7 +130,7 @@ def _looked_up(c: Chapter, r: Reach, short: str) -> None:
         c.add(
             f"step.{field}-within",
             f"the {field} changed within a step",
-            lambda m, f=field: m.plays_on & m.changed(f) & ~m.step_due & m.heard,
+            lambda m, f=field: m.plays_on & m.changed(f) & ~m.step_due & (m.length > 1) & m.heard,
             fixed,
             short,
             by=field,

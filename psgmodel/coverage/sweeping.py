@@ -10,8 +10,8 @@ import numpy as np
 from psgmodel.chip.channel import Sweep
 from psgmodel.coverage.bins import Chapter
 from psgmodel.coverage.columns import Mask
-from psgmodel.coverage.moments import Moments, moved
-from psgmodel.coverage.reach import Reach, first_of
+from psgmodel.coverage.moments import Moments
+from psgmodel.coverage.reach import Reach, first_of, moved
 
 
 def sweep(c: Chapter, r: Reach, o: Sweep) -> None:
@@ -22,7 +22,7 @@ def sweep(c: Chapter, r: Reach, o: Sweep) -> None:
         c.add(
             f"sweep.{word}",
             f"a sweep step makes the period {'larger' if value == 0 else 'smaller'}",
-            lambda m, v=value: _swept(m) & (m.old("sweep.falling") == v) & (m.swept != m.old("period")),
+            lambda m, v=value: _swept(m) & (m.old("sweep.falling") == v) & (m.swept != m.swept_from),
             way,
             r.no_sweep(value),
         )
@@ -37,7 +37,7 @@ def sweep(c: Chapter, r: Reach, o: Sweep) -> None:
     c.add(
         "sweep.just-fits",
         "a sweep step ends at the last or the first period there is",
-        lambda m: _swept(m) & ((m.swept == m.size - 1) | (m.swept == 0)) & (m.swept != m.old("period")),
+        lambda m: _swept(m) & ((m.swept == m.size - 1) | (m.swept == 0)) & (m.swept != m.swept_from),
         still,
         r.no_edge_period(),
     )
@@ -56,7 +56,7 @@ def sweep(c: Chapter, r: Reach, o: Sweep) -> None:
         if o.period_zero == "stop"
         else (lambda m: m.plays_on & m.glide_due & (m.old("sweep.period") == 0) & m.heard),
         r.not_held("sweep.period", 0),
-        r.not_other_than("sweep.shift", 0),
+        r.not_other_than("sweep.shift", 0) if o.period_zero == "stop" else "",
         by="sweep.period sweep",
     )
     _at_start_and_stop(c, r, o, still, over)
@@ -82,7 +82,7 @@ def _checks(c: Chapter, r: Reach, o: Sweep, over: str) -> None:
             over,
             r.no_start,
             r.not_held("sweep.shift", 0),
-            "" if o.moves_by == "fraction" else "a step by 0 never runs over",
+            "a step by 0 never runs over" if o.moves_by == "constant" and o.subtract == "twos-complement" else "",
             by="start period sweep.shift",
         )
     if o.overflow == "stop" and o.check == "after-step-too":
@@ -217,7 +217,7 @@ def _period_writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
                 & m.wrote_register(a)
                 & (m.swept >= 0)
                 & (m.swept != m.new("period"))
-                & (m.swept != m.old("period"))
+                & (m.swept != m.swept_from)
                 & m.sounded
             ),
             still,

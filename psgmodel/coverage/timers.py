@@ -7,6 +7,8 @@ each of them is what would happen there without the other.
 
 from __future__ import annotations
 
+import numpy as np
+
 from psgmodel.chip.channel import Timer
 from psgmodel.coverage.bins import Chapter
 from psgmodel.coverage.columns import Mask, mask
@@ -134,7 +136,7 @@ def _timer_at_start(c: Chapter, r: Reach, o: Timer, no_start: str) -> None:
         c.add(
             "timer.started-running",
             "a start that does not load the timer, as it has not run out",
-            lambda m: m.starts & (m.timer != 0) & (m.timer != m.loaded) & m.heard,
+            lambda m: m.starts & (m.timer != 0) & (m.timer != m.loaded) & (m.seen("timer.enable") == 1) & m.heard,
             no_start,
             r.no_restart,
             by="start timer",
@@ -144,6 +146,7 @@ def _timer_at_start(c: Chapter, r: Reach, o: Timer, no_start: str) -> None:
 def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> None:
     """Write down what happens where the timer is written in a note."""
     fixed, by = r.not_changed("timer.enable"), "timer.enable timer"
+    stops = np.bool_(o.at_zero == "stop")
     for value, word in ((1, "on"), (0, "off")):
         c.add(
             f"timer.{word}-between",
@@ -165,7 +168,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
             f"timer.{word}-at-end",
             f"the timer switched {word} at a tick, one count before it runs out",
             lambda m, v=value: (
-                m.plays_on & m.changed("timer.enable", v) & (m.timer_tick == 1) & (m.timer == 1) & m.sounded
+                m.plays_on & m.changed("timer.enable", v) & (m.timer_tick == 1) & (m.timer == 1) & m.sounded & stops
             ),
             fixed,
             ends,

@@ -213,12 +213,12 @@ def dividers(c: Chapter, chip: Chip) -> None:
             continue
         period = divider.every
         ticks = [t for t, source in chip.ticks.items() if source.divider == name]
-        for place, text in ((0, "where a step of it is due"), (1, "one edge before"), (-1, "one edge after")):
+        places = ((0, "where a step of it is due"), (1, "one edge before"), (-1, "one edge after"))
+        for place, text in places if period > 2 else places[:1]:
             c.add(
                 f"restart-{name}{'' if place == 0 else '-early' if place == 1 else '-late'}",
                 f"{name} restarted {text}",
                 lambda h, n=name, p=place: _step_at(h, n, h.restarts(n), p),
-                "" if period > 2 or place == 0 else f"{name} steps too often",
             )
         c.add(
             f"restart-{name}-heard",

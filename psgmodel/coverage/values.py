@@ -13,7 +13,7 @@ from collections.abc import Callable
 import numpy as np
 
 from psgmodel.coverage.bins import Chapter
-from psgmodel.coverage.columns import Ints, Mask
+from psgmodel.coverage.columns import Ints, Mask, mask
 from psgmodel.coverage.moments import Moments
 from psgmodel.coverage.reach import Reach, first_of
 
@@ -40,14 +40,12 @@ def values(c: Chapter, r: Reach) -> None:
                 continue
             _value(c, r, field, value, lambda m, f=field, v=value: _stepped(m, m.stands(f), v, 2))
     for value in _of(r, "pattern", each=True):
-        text = channel.patterns[value]
         _value(
             c,
             r,
             "pattern",
             value,
             lambda m, v=value: _stepped(m, m.stands("pattern"), v, places),
-            "" if "1" in text or channel.levels == "bipolar" else "this pattern is silent",
         )
     _volumes(c, r, places)
     _lengths(c, r)
@@ -59,7 +57,9 @@ def values(c: Chapter, r: Reach) -> None:
                     r,
                     f"{block}.period",
                     value,
-                    lambda m, b=block, k=column, v=value: m.plays_on & getattr(m, k) & (_load(m, b) == v) & m.heard,
+                    lambda m, b=block, k=column, v=value: (
+                        m.plays_on & getattr(m, k) & (_load(m, b) == v) & _tells(m, b) & m.heard
+                    ),
                     first_of(r.stands_still(block), r.counts_unheard(block)),
                 )
     _shifts(c, r)
@@ -134,6 +134,13 @@ def _length(m: Moments) -> Ints:
     return np.where(m.starts & m.is_("ran_out"), m.seen("timer.length"), before)
 
 
+def _tells(m: Moments, block: str) -> Mask:
+    """A step of the sweep changes the period, or runs over; a step of the envelope tells in any case."""
+    if block == "envelope":
+        return np.ones(m.edge.shape, np.bool_)
+    return mask(m.is_("over") | ((m.swept >= 0) & (m.swept != m.swept_from)))
+
+
 def _load(m: Moments, block: str) -> Ints:
     """The period that the counter of envelope or sweep was loaded with: by the last start, or the last step."""
     due = m.fade_due if block == "envelope" else m.glide_due
@@ -157,7 +164,7 @@ def _shifts(c: Chapter, r: Reach) -> None:
                 lambda m, d=falling, v=value: (
                     m.plays_on
                     & (m.swept >= 0)
-                    & (m.swept != m.old("period"))
+                    & (m.swept != m.swept_from)
                     & (m.old("sweep.falling") == d)
                     & (m.old("sweep.shift") == v)
                     & m.heard

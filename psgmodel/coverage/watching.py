@@ -46,6 +46,10 @@ class Rows(Protocol):
     def between(self) -> list[tuple[int, int, int, int]]:
         """As many as rows."""
 
+    @property
+    def standing(self) -> Fields:
+        """Fields after the last row."""
+
 
 def _note(block: Any, answers: dict[str, Any], name: str) -> None:
     """Let what the `edge` of a block answers be kept."""
@@ -65,6 +69,7 @@ class WatchedChannel(ReferenceChannel):
         super().__init__(channel, state, memory)
         self.rows: list[tuple[int, ...]] = []
         self.between: list[tuple[int, int, int, int]] = []
+        self.standing: Fields = {}
         self._did: dict[str, Any] = {}
         for name in ("timer", "envelope", "sweep", "step"):
             if getattr(self, name) is not None:
@@ -102,12 +107,14 @@ class WatchedChannel(ReferenceChannel):
         clock = channel.step.clocked_by
         if cleared:
             start = stop = met = False
+            ticks = dict.fromkeys(ticks, False)
             self.clear(samples)
             swept, ran_out, faded, over, advanced = None, False, False, False, False
         else:
             swept = self.edge(old, new, written, strobes, ticks, samples)
             did = self._did
-            ran_out, faded = did.get("timer", False), did.get("envelope", False)
+            ran_out = did.get("timer", False) and timer is not None and timer.options.at_zero == "stop"
+            faded = did.get("envelope", False)
             over, advanced = did.get("sweep", (None, False))[1], did["step"]
         self.rows.append(
             (

@@ -120,16 +120,13 @@ class WriteReach:
 
     def start_and_stop_meet(self) -> str:
         """Say why start and stop cannot act at one edge."""
+        gates = {s.address for s in self.fields["gate"].segments} if self.gated else set()
         for register in self.chip.registers.values():
-            kinds = [{kind for kind in ("start", "stop") if self._strobes(register, kind)}]
-            if register.held_until:
-                kinds += [{k for k in ("start", "stop") if self._strobes(r, k)} for r in self._released_with(register)]
-            if {"start", "stop"} <= set().union(*kinds):
+            together = [register, *(self._released_with(register) if register.held_until else ())]
+            kinds = {kind for r in together for kind in ("start", "stop") if r.address in self.strobes[kind]}
+            if len(kinds) == 2 or (kinds and any(r.address in gates for r in together)):
                 return ""
         return f"no write strobes both {self.name}.start and {self.name}.stop"
-
-    def _strobes(self, register: Register, kind: str) -> bool:
-        return register.address in self.strobes[kind]
 
     def _released_with(self, register: Register) -> list[Register]:
         """Return the registers whose writes take place at one edge with those of a held one."""
@@ -152,7 +149,11 @@ class WriteReach:
         apart = self.spacing * (2 if self._needs_index() else 1)
         if delay >= apart:
             return ""
-        return f"a start acts {delay} cycles after its write, and writes are {apart} cycles apart"
+        return self._too_far(delay, apart)
+
+    def _too_far(self, delay: int, apart: int) -> str:
+        later = "1 cycle" if delay == 1 else f"{delay} cycles"
+        return f"a start acts {later} after its write, and the next write comes {apart} cycles after it or later"
 
     def _same_edge(self, address: int) -> set[int]:
         """Return the registers whose writes can take place at one edge with one of this register."""
@@ -169,7 +170,7 @@ class WriteReach:
         delay, apart = self.channel.start_delay, self.spacing
         if delay == 0:
             return "strobes act at the edge of their write"
-        return "" if delay >= apart else f"a start acts {delay} cycles after its write, and writes are {apart} apart"
+        return "" if delay >= apart else self._too_far(delay, apart)
 
 
 def first_of(*reasons: str) -> str:

@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from psgmodel.chip.records import Chip
 from psgmodel.reglog.log import RegisterLog
 
-
 SPACING = 4
 """Least cycles between writes: as for a processor whose machine cycle takes four; common practice, no source."""
 

@@ -1,12 +1,11 @@
 """Closing: a log that shows every behaviour of a chip that can be reached.
 
-Stage: stimulus. In: a chip, a seed, the least spacing of writes. Out: one register log, and what it leaves open.
+Stage: stimulus. In: a chip, a seed, the least spacing of writes. Out: one register log.
 
 1. Memories are filled; every channel is routed to every output.
 2. Channels that share neither registers nor dividers are played side by side, each by a player of its own: for every
    behaviour not yet seen, what makes it happen (`directed`); up to `ROUNDS` times, as chance and the bus decide.
 3. All channels together: the unit around them (`directed_unit`): mixer, registers, bus, restarts, power.
-4. The whole log is covered (`psgmodel.coverage`), and what is still missing told.
 """
 
 from __future__ import annotations
@@ -19,6 +18,8 @@ from psgmodel.chip.records import Chip
 from psgmodel.coverage.bins import Behaviour
 from psgmodel.coverage.covering import channel_behaviours
 from psgmodel.coverage.moments import Moments
+from psgmodel.engine.blocks import Fields
+from psgmodel.errors import StimulusError
 from psgmodel.reglog.bus import SPACING
 from psgmodel.reglog.log import RegisterLog, make_log
 from psgmodel.steps import constant_steps
@@ -31,7 +32,7 @@ from psgmodel.stimulus.player import Player, groups, joined
 from psgmodel.stimulus.schedule import Schedule
 from psgmodel.stimulus.shadow import ShadowState, bus_writes
 
-ROUNDS = 4
+ROUNDS = 12
 """Times that a behaviour is tried."""
 
 
@@ -49,7 +50,7 @@ class _ChannelState:
         if len(watched.rows) <= self.row:
             return
         rows, between = watched.rows[self.row :], watched.between[self.row :]
-        watched_part = _Part(rows, [*between, (0, 0, 0, 0)][: len(rows)])
+        watched_part = _Part(rows, [*between, (0, 0, 0, 0)][: len(rows)], watched.standing)
         end = rows[-1][0] + 1
         m = Moments(self.notes.chip, self.notes.name, watched_part, constant_steps(1, 0, end))
         for name in [name for name, b in self.left.items() if np.any(b.seen(m))]:
@@ -61,6 +62,7 @@ class _ChannelState:
 class _Part:
     rows: list[tuple[int, ...]]
     between: list[tuple[int, int, int, int]]
+    standing: Fields
 
 
 def closing_log(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> RegisterLog:
@@ -72,7 +74,22 @@ def closing_log(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> Registe
     seed : int, 0 or more
     spacing : int, clock cycles, optional
         Least distance of two writes; 1 for a bus master in hardware.
+
+    Returns
+    -------
+    RegisterLog
+        The same input gives the same log. Cover it (`psgmodel.coverage.cover`) to see whether it leaves anything open.
+
+    Raises
+    ------
+    StimulusError
+        Numbers out of range, or a chip to which nothing can be written.
     """
+    for what, value, least in (("seed", seed, 0), ("spacing", spacing, 1)):
+        if value < least:
+            raise StimulusError(f"{what} {value}, accepted: {least} and more")
+    if not chip.registers and not chip.memories:
+        raise StimulusError("nothing can be written to this chip: it has neither registers nor memories")
     chance = ChanceState(seed)
     schedule, shadow = Schedule(chip, spacing), ShadowState(chip)
     start = _opening(chip, schedule, shadow, spacing)

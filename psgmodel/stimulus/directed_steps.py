@@ -38,8 +38,13 @@ def _cut_short(n: Notes) -> None:
 def _start_at(when: str) -> Play:
     def play(n: Notes) -> None:
         n.hear(**_long(n))
-        n.steps(2)
-        if when == "end":
+        if n.chance.once_in(2):
+            n.steps(2)
+        if not n.active:
+            n.start()
+            n.play_on(n.chance.below(24))
+            n.start()
+        elif when == "end":
             n.strobe_at("start", lambda: n.due("step"))
         else:
             n.strobe_at("start", lambda: n.player.count_before(n.name, n.due("step"), n.chance.below(8) + 3))
@@ -141,7 +146,7 @@ def _memory(where: str) -> Play:
         assert table is not None
         size = table.samples // table.per_address
         n.hear(**_long(n, 96))
-        n.steps(1 + n.chance.below(3))
+        n.steps(n.chance.below(4))
         wave = n.follower.watched.wave
         assert wave is not None
         data = n.chance.bits(table.bits * table.per_address)
@@ -186,7 +191,23 @@ def _memory_idle(n: Notes) -> None:
 def _whole(n: Notes) -> None:
     assert n.channel.table is not None
     n.hear(**n.shortest())
-    n.steps(2 * n.channel.table.samples)
+    if n.steps(2 * n.channel.table.samples) < n.channel.table.samples:
+        n.hear(**n.shortest())
+        hold_off(n, 2 * n.channel.table.samples)
+
+
+def hold_off(n: Notes, steps: int) -> None:
+    """Keep what would end a note from ticking, by restarting its divider again and again, for some steps."""
+    blocks = (n.channel.timer, n.channel.envelope, n.channel.sweep)
+    dividers = {n.chip.ticks[b.ticks].divider for b in blocks if b is not None}
+    ways = [s for s in n.player.strobes if s.target.removesuffix(".restart") in dividers]
+    if not ways:
+        return
+    write = n.player.shadow.strobe(ways[0])
+    n.player.write(write)
+    for _ in range(steps * n.follower.watched.step.length(n.follower.fields) // n.player.schedule.spacing + 1):
+        if not n.active or not n.player.again(write):
+            return
 
 
 def _wave_end(kind: str) -> Play:

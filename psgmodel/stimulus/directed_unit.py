@@ -51,6 +51,8 @@ def _mixer(player: Player, notes: dict[str, Notes]) -> None:
                 set_mixer(player, {f"mixer.{o}.{name}": _least(chip) for o in chip.unit.outputs if o != output})
                 set_mixer(player, {f"mixer.{output}.{name}": value})
                 player.wait(player.now + DWELL)
+                n.start()
+                player.wait(player.now + DWELL)
         _route_all(player)
         for output in chip.unit.outputs:
             quiet = {f"mixer.{output}.{other}": _least(chip) for other in chip.channels if other != name}
@@ -191,13 +193,14 @@ def _power(player: Player) -> None:
     s = chip.fields["power"].segments[0]
     others = chip.registers[s.address].stored & ~(1 << s.low)
     delayed = [n for n, c in chip.channels.items() if c.start_delay >= player.schedule.spacing]
-    for begun in ["", "", *delayed]:
+    for begun in ["", *chip.channels]:
         for name in chip.channels:
             _hear_blindly(player, name)
         player.now += DWELL
         player.write((s.address, shadow.stored[s.address] | 1 << s.low))
         if begun:
             _start_blindly(player, begun)
+            player.now += 0 if begun in delayed else chip.channels[begun].start_delay
         player.write((s.address, others))
         player.now += 40
         player.write((s.address, 0))

@@ -7,15 +7,18 @@ from __future__ import annotations
 
 from psgmodel.chip.channel import NoiseClock
 from psgmodel.engine.countdown import NEVER
+from psgmodel.stimulus.directed_steps import hold_off
 from psgmodel.stimulus.notes import Notes
 
 
 def play_value(n: Notes, what: str) -> bool:
     """Play the value of a field; return whether this is one."""
     key, equals, text = what.rpartition("=")
-    if key.startswith("wave.sample-") or what.startswith("wave.sample-"):
+    if what.startswith("wave.sample-"):
         n.hear(**n.shortest())
-        n.steps(n.reach.positions() + 2)
+        if n.steps(n.reach.positions() + 2) < n.reach.positions():
+            n.hear(**n.shortest())
+            hold_off(n, n.reach.positions() + 2)
         return True
     if not equals:
         return False

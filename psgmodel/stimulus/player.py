@@ -14,8 +14,9 @@ from collections.abc import Callable, Mapping
 from psgmodel.chip.records import Chip
 from psgmodel.coverage.following import Follower
 from psgmodel.coverage.reach import Reach
-from psgmodel.engine.actions import QUIET, write_actions
+from psgmodel.engine.actions import write_actions
 from psgmodel.engine.countdown import NEVER, TickTrain, epochs_of, tick_train
+from psgmodel.engine.kernel.layout import QUIET
 from psgmodel.engine.state import reset_state
 from psgmodel.stimulus.chance import ChanceState
 from psgmodel.stimulus.schedule import Schedule
@@ -76,13 +77,28 @@ class Player:
             self.held[address] = value
             self.now = at
             return True
-        batch = [(a, self.held.pop(a)) for a in sorted(self.held) if self.holds[a] == address] + [write]
+        self._take_place(at, write)
+        return True
+
+    def _take_place(self, at: int, write: RegisterWrite) -> None:
+        """Let a register write, and those that wait for it, be seen by the channels."""
+        batch = [(a, self.held.pop(a)) for a in sorted(self.held) if self.holds[a] == write[0]] + [write]
         self._restart(at, batch)
         for name, follower in self.followers.items():
             events = [e for a, v in batch for e in self._events(name, at, a, v)]
             if events:
                 follower.visit(at, events)
         self.now = at
+
+    def again(self, write: RegisterWrite) -> bool:
+        """Repeat the last register write at the least spacing, the index left as it stands where there is one."""
+        s = self.schedule
+        address = self.chip.bus.data_address if s.each == 2 else write[0]
+        at = self.now + s.spacing
+        if (s.each == 2 and self.chip.bus.index_step) or not s.is_last(at - s.latency):
+            return False
+        s.put_row(at - s.latency, address, write[1])
+        self._take_place(at, write)
         return True
 
     def _restart(self, at: int, batch: list[RegisterWrite]) -> None:

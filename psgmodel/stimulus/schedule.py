@@ -44,6 +44,10 @@ class Schedule:
             cycle = self._cycles[at] + self.spacing + self.lead
         return cycle
 
+    def is_last(self, cycle: int) -> bool:
+        """Return whether every write so far is at least the spacing before a cycle."""
+        return not self._cycles or self._cycles[-1] + self.spacing <= cycle
+
     def put(self, cycle: int, write: RegisterWrite) -> None:
         """Put a register write on the bus, its data in a cycle that is free."""
         rows = list(bus_writes(self.chip, write))
