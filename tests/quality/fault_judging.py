@@ -26,8 +26,10 @@ from tests.quality.fault_windows import windows
 FOUR_STATE = frozenset({"linnet/wave-sample-unknown"})
 """Faults that only a simulator with unknown values shows."""
 MOST_RUNS = 200
-PARTS = (1 << 21, 1 << 23, 1 << 25)
+PARTS = (1 << 20, 1 << 22, 1 << 24)
 """Ends of the parts of a log that are simulated in turn, in clock cycles."""
+AFTER = 1 << 21
+"""In clock cycles."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,14 +100,19 @@ def dump_of(fault: Fault, log: RegisterLog, folder: Path, *, icarus: bool = Fals
 def detected(fault: Fault, log: RegisterLog, folder: Path) -> tuple[Outcome, Path]:
     """Simulate a fault over a log and compare; begin with a part of the log: the whole differs where a part does.
 
-    The part goes on for as long again as it takes to the first difference.
+    What comes after the first difference is simulated for `AFTER` cycles at least.
     """
-    ends = [end for end in PARTS if end < log.end] + [log.end]
-    for number, end in enumerate(ends):
+    end = 0
+    for part in (*PARTS, log.end):
+        end = min(part, log.end)
         dump = dump_of(fault, log.with_end(end), folder)
         outcome = compared(fault, dump)
-        if outcome.status != 0 and (2 * outcome.cycle < end or number + 1 == len(ends)):
+        if outcome.status != 0 or end == log.end:
             break
+    wanted = min(outcome.cycle + AFTER, log.end)
+    if outcome.status == 1 and wanted > end:
+        dump = dump_of(fault, log.with_end(wanted), folder)
+        outcome = compared(fault, dump)
     return outcome, dump
 
 
@@ -137,10 +144,10 @@ def searched(fault: Fault, dump: Path, so_far: Outcome, *, pairs: bool = True) -
     return replace(so_far, rank=rank, exact=exact, certainty=certainty, tried=tried, seconds=seconds)
 
 
-def shrunk(fault: Fault, log: RegisterLog, dump: Path, so_far: Outcome) -> Outcome:
+def shrunk(fault: Fault, log: RegisterLog, folder: Path, so_far: Outcome) -> Outcome:
     """Shrink the log up to the first difference; begin with a window before it where that fails alike."""
     bench = bench_of(fault.unit)
-    rtl = bench.write_rtl(fault.rtl(), dump.parent, dump.stem)
+    rtl = bench.write_rtl(fault.rtl(), folder, f"{fault.unit}-{fault.name}")
     begin = time.perf_counter()
     failing = log.cut(0, so_far.cycle + 1 + bench.chip.mixer.latency)
     tried = 0

@@ -31,19 +31,37 @@ HEADER = (
 
 
 def outcome_of(fault: Fault, log: RegisterLog, folder: Path, *, pairs: bool = True, shrinks: bool = True) -> Outcome:
-    """Judge a fault, or find its outcome in the folder."""
-    asked = f"{fault} {name_of(log)} {pairs} {shrinks}"
-    kept = folder / f"{hashlib.sha256(asked.encode()).hexdigest()[:24]}.json"
-    if kept.exists():
-        return Outcome.from_plain(json.loads(kept.read_text(encoding="utf-8")))
-    outcome, dump = detected(fault, log, folder)
-    if outcome.status == 1:
-        outcome = searched(fault, dump, outcome, pairs=pairs)
+    """Judge a fault, or find its outcome in the folder; shrinking may come later."""
+    about = f"{fault} {name_of(log)} {pairs}"
+    outcome = kept(folder, about)
+    if outcome is None:
+        outcome, dump = detected(fault, log, folder)
+        if outcome.status == 1:
+            outcome = searched(fault, dump, outcome, pairs=pairs)
+        dump.unlink()
+        keep(folder, about, outcome)
     if outcome.first and shrinks:
-        outcome = shrunk(fault, log, dump, outcome)
-    dump.unlink()
-    kept.write_text(json.dumps(outcome.plain()), encoding="utf-8")
+        smaller = kept(folder, f"{about} shrunk")
+        if smaller is None:
+            smaller = shrunk(fault, log, folder, outcome)
+            keep(folder, f"{about} shrunk", smaller)
+        outcome = smaller
     return outcome
+
+
+def keep(folder: Path, about: str, outcome: Outcome) -> None:
+    """Keep an outcome."""
+    _place(folder, about).write_text(json.dumps(outcome.plain()), encoding="utf-8")
+
+
+def kept(folder: Path, about: str) -> Outcome | None:
+    """Return an outcome that was kept."""
+    place = _place(folder, about)
+    return Outcome.from_plain(json.loads(place.read_text(encoding="utf-8"))) if place.exists() else None
+
+
+def _place(folder: Path, about: str) -> Path:
+    return folder / f"{hashlib.sha256(about.encode()).hexdigest()[:24]}.json"
 
 
 def outcomes_of(
