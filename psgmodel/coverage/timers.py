@@ -29,11 +29,11 @@ def strobes(c: Chapter, r: Reach) -> None:
     c.add("start.with-stop", "start and stop at one edge", lambda m: m.is_("met") & m.heard, meet, by="start stop")
     delay = 1 << r.channel.start_delay
     if delay > 1:
-        asked, way = "a strobe while another is on its way", first_of(no_start, r.under_way())
+        asked, way = "a strobe written while another is on its way, or acts", first_of(no_start, r.under_way())
         c.add(
             "start.under-way",
             asked,
-            lambda m: (m.is_("asked_start") | m.is_("asked_stop")) & (m.line_before > 1),
+            lambda m: (m.is_("asked_start") | m.is_("asked_stop")) & (m.line_before > 0),
             way,
             by="start",
         )

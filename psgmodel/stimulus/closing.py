@@ -32,7 +32,7 @@ from psgmodel.stimulus.player import Player, groups, joined
 from psgmodel.stimulus.schedule import Schedule
 from psgmodel.stimulus.shadow import ShadowState, bus_writes
 
-ROUNDS = 12
+ROUNDS = 24
 """Times that a behaviour is tried."""
 
 

@@ -1,0 +1,78 @@
+"""Closing logs: every behaviour within reach is shown, of every chip there is, with writes that a bus can make."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from psgmodel.chip import Chip, load_chip, parse_chip
+from psgmodel.coverage import cover
+from psgmodel.errors import StimulusError
+from psgmodel.reglog import check_log
+from psgmodel.stimulus import closing_log
+
+ROOT = Path(__file__).parents[2]
+FILES = {
+    path.stem: path
+    for path in (
+        ROOT / "patches" / "linnet.toml",
+        ROOT / "patches" / "siskin.toml",
+        *(ROOT / "tests/chip/units").glob("*"),
+    )
+}
+LONGEST_S = {"linnet": 8, "siskin": 2}
+"""Seconds of sound; Linnet's note timer alone takes 512 ticks of 300 Hz three times."""
+
+
+def chip_of(name: str) -> Chip:
+    return load_chip(FILES[name])
+
+
+@pytest.mark.parametrize("name", sorted(FILES))
+def test_a_closing_log_shows_every_behaviour_within_reach(name: str) -> None:
+    chip = chip_of(name)
+    log = closing_log(chip, 2)
+    check_log(log, chip)
+    coverage = cover(chip, [log])
+    assert [b.name for b in coverage.missing] == []
+    assert coverage.against_reason == ()
+    assert len(coverage.reachable) > 140
+    assert log.end < LONGEST_S.get(name, 2) * chip.clock_hz
+
+
+@pytest.mark.parametrize("spacing", [1, 4, 9])
+def test_writes_keep_their_spacing_and_the_same_seed_gives_the_same_log(spacing: int) -> None:
+    chip = chip_of("dunnock")
+    log = closing_log(chip, 5, spacing=spacing)
+    assert int(np.diff(log.cycle).min()) == spacing
+    assert log == closing_log(chip, 5, spacing=spacing)
+    assert log != closing_log(chip, 6, spacing=spacing)
+    assert not cover(chip, [log], spacing=spacing).missing
+
+
+def test_a_fast_bus_closes_what_a_slow_one_cannot_reach() -> None:
+    chip = chip_of("pipit")
+    names = {b.name for b in cover(chip, []).unreachable} - {b.name for b in cover(chip, [], spacing=1).unreachable}
+    assert names == {"bus.write-behind"}
+    assert not cover(chip, [closing_log(chip, 2, spacing=1)], spacing=1).missing
+
+
+@pytest.mark.parametrize(
+    ("seed", "spacing", "told"),
+    [(-1, 4, "seed -1, accepted: 0 and more"), (1, 0, "spacing 0, accepted: 1 and more")],
+)
+def test_numbers_out_of_range_are_refused(seed: int, spacing: int, told: str) -> None:
+    with pytest.raises(StimulusError, match=told):
+        closing_log(chip_of("pipit"), seed, spacing=spacing)
+
+
+def test_a_chip_that_takes_no_writes_is_refused() -> None:
+    text = (
+        'format = 1\n[unit]\nname = "Mute"\nclock_hz = 1\noutputs = ["o"]\n[bus]\n[mixer]\nbits = 4\n'
+        '[channel.a]\nkind = "square"\nvolume_bits = 1\npatterns = ["10"]\nat_reset = "active"\n'
+        'step = { bits = 1 }\n[constants]\n"a.volume" = 1\n"a.period" = 1\n'
+    )
+    with pytest.raises(StimulusError, match="nothing can be written to this chip"):
+        closing_log(parse_chip(text))
