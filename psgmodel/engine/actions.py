@@ -200,12 +200,11 @@ def restarts(chip: Chip, divider: str, events: UnitEvents) -> list[int]:
     target = f"{divider}.restart"
     acts = np.zeros(events.edge.size, dtype=np.bool_)
     for address, register in chip.registers.items():
-        here = events.address == address
         if target in register.on_write:
-            acts |= here
+            acts |= events.address == address
         for field in register.fields:
             if field.role == "strobes" and field.target == target:
-                acts |= here & (events.value >> field.low & 1 == 1)
+                acts |= (events.address == address) & (events.value >> field.low & 1 == 1)
     return [int(e) for e in np.unique(events.edge[acts])]
 
 

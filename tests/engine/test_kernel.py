@@ -25,7 +25,18 @@ from psgmodel.reglog import load_log, make_log
 from psgmodel.steps import MAX_CYCLE
 from tests.engine.engines import QUICK_ENGINES, agreed, assert_same_answer
 from tests.engine.linnet_plays import linnet, table_of
-from tests.engine.tiny_units import CLOCK_SHIFT, GO, LENGTH, PERIOD, START, VOLUME, tiny
+from tests.engine.tiny_units import (
+    CLOCK_SHIFT,
+    DIVISOR,
+    GLIDE,
+    GO,
+    LENGTH,
+    PERIOD,
+    SHIFT,
+    START,
+    VOLUME,
+    tiny,
+)
 
 
 def test_the_kernel_is_compiled_from_these_sources_and_serves() -> None:
@@ -177,6 +188,31 @@ def test_a_step_that_comes_after_the_last_cycle_there_is_never_comes() -> None:
     trace = agreed(chip, log, engines=QUICK_ENGINES)
     assert table_of(trace["x"]) == [(0, 5)]
     assert trace.state.channels["x"].count == (1 << 55) - 1 - (1 << 22)  # 2^62 / 2^40 ticks have passed
+
+
+def test_one_short_step_before_one_that_never_ends() -> None:
+    # Ticks at 2^40 - 1 and so on; the first step lasts one tick, what is written at cycle 5 counts from the second.
+    chip = tiny("""
+[channel.x]
+kind = "noise"
+step = { divisors = [1, 16_777_216], shift_bits = 5, clocked_by = "t" }
+register = { bits = 3, taps = [3, 2], output = 3, seed = 4 }
+[ticks.t]
+every = 1_099_511_627_776
+""")
+    writes = [(0, VOLUME, 5), (0, GO, START), (5, DIVISOR, 1), (5, CLOCK_SHIFT, 31)]
+    log = make_log(*([row[i] for row in writes] for i in range(3)), end=MAX_CYCLE)
+    trace = agreed(chip, log, engines=QUICK_ENGINES)
+    assert table_of(trace["x"]) == [(0, 5), ((1 << 40) - 1, 0)]  # 100 becomes 001
+    assert trace.state.channels["x"].shift_register == 1
+
+
+@pytest.mark.parametrize(("shift", "period"), [(2, 10), (7, 8), (62, 8), (63, 8), (64, 8), (127, 8)])
+def test_a_sweep_by_a_shift_of_more_than_all_bits_does_not_move(shift: int, period: int) -> None:
+    chip = tiny("[channel.x.sweep]\nshift_bits = 7\n")
+    writes = [(0, VOLUME, 1), (0, PERIOD, 8), (0, GLIDE, 1), (0, SHIFT, shift), (0, GO, START)]
+    log = make_log(*([row[i] for row in writes] for i in range(3)), end=15)
+    assert agreed(chip, log).state.registers[PERIOD] == period
 
 
 @pytest.mark.parametrize("direction", ["left", "right"])

@@ -51,7 +51,6 @@ static struct applied apply(struct track *t, i64 *new, struct batch *writes)
         i64 address = writes->address[i];
         if (address == CLEAR) {
             memcpy(new, t->c->reset_fields, FIELDS * sizeof *new);
-            memset(t->written, 0, sizeof t->written);
             done.cleared = 1;
             if (writes->value[i]) {
                 done.with_memory = 1;

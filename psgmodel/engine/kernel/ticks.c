@@ -16,11 +16,6 @@ i64 held_product(i64 a, i64 b)
     return __builtin_mul_overflow(a, b, &product) ? NEVER : product;
 }
 
-static i64 floor_div(i64 a, i64 b)
-{
-    return a / b - (a % b < 0);
-}
-
 /* How many ticks of a turn lie at most `since` after its step 0. */
 static i64 places_within(const struct train *t, i64 since)
 {
@@ -35,11 +30,11 @@ static i64 places_within(const struct train *t, i64 since)
     return low;
 }
 
-/* The number of the first tick after an edge, if the epoch went on for ever both ways. */
+/* The number of the first tick after an edge, counted from step 0, which is at most one edge later. */
 static i64 tick_number(const struct train *t, const i64 *epoch, i64 edge)
 {
     i64 since = edge - epoch[E_ORIGIN];
-    i64 turns = floor_div(since, t->turn);
+    i64 turns = since / t->turn;
     return turns * t->places + places_within(t, since - turns * t->turn);
 }
 
@@ -133,7 +128,7 @@ i64 train_nth_after(const struct train *t, i64 edge, i64 n)
     i128 number = tick_number(t, epoch, floor_of(epoch)) + (wanted - t->before[low]) - 1;
     if (number > (i128)5 << 60) /* a turn has no more ticks than cycles */
         return NEVER;
-    i64 turns = floor_div((i64)number, t->places);
+    i64 turns = (i64)number / t->places;
     i128 found = (i128)turns * t->turn + t->place[(i64)number - turns * t->places] + epoch[E_ORIGIN];
     return found < NEVER ? (i64)found : NEVER;
 }
