@@ -164,6 +164,17 @@ def agreement(observed: Observed, ours: Steps, theirs: Steps, latency: int = 0) 
     )
 
 
+def first_divergence(
+    chip: Chip, ours: Steps, theirs: Steps, observation: Observation, latency: int
+) -> Divergence | None:
+    """Return where two sides from `aligned` first differ, None where they are equal."""
+    at = first_difference(ours, theirs)
+    if at is None:
+        return None
+    seconds = float(at / chip.clock_hz)
+    return Divergence(at, seconds, observation.time_of(at + latency), int(ours.at(at)), levels_at(theirs, at))
+
+
 def compare_exact(
     chip: Chip,
     model: Steps,
@@ -193,16 +204,10 @@ def compare_exact(
     """
     ours, theirs = aligned(model, observed, latency)
     result = agreement(observed, ours, theirs, latency)
-    at = first_difference(ours, theirs)
-    if at is None:
+    divergence = first_divergence(chip, ours, theirs, observation, latency)
+    if divergence is None:
         return result
-    divergence = Divergence(
-        at,
-        float(at / chip.clock_hz),
-        observation.time_of(at + latency),
-        int(ours.at(at)),
-        levels_at(theirs, at),
-    )
+    at = divergence.cycle
     change = find_offset_change(ours, theirs, 0, at) if divergence.dump_level is not None else None
     agrees_at = None
     if change is not None:

@@ -27,7 +27,7 @@ from pathlib import Path
 from typing import Literal
 
 from psgmodel.chip.records import Chip
-from psgmodel.comparison.exact import Divergence, compare_exact
+from psgmodel.comparison.exact import Divergence, aligned, first_divergence
 from psgmodel.comparison.writes import compare_logs
 from psgmodel.diagnose.shrinking.judging import Outcome, ShrinkError, Verdict
 from psgmodel.dump.observe import Kind, Observation, observe
@@ -135,19 +135,20 @@ def first_failure(
     followed = (observation.log if observation.log is not None else log).with_end(end)
     serves = ahead is not None and end <= ahead.end and followed == log.with_end(end)
     trace = ahead if ahead is not None and serves else run(chip, followed)
-    results = [
-        compare_exact(chip, trace[s.name].cut(0, end), s, observation, log=None, latency=latency)
-        for s in observation.signals
-        if s.kind is not Kind.PIN
-    ]
-    if not any(r.end > r.start for r in results):
+    compared = False
+    found: list[tuple[int, bool, Failure]] = []
+    for s in observation.signals:
+        if s.kind is Kind.PIN:
+            continue
+        ours, theirs = aligned(trace[s.name].cut(0, end), s, latency)
+        compared |= ours.end > ours.start
+        divergence = first_divergence(chip, ours, theirs, observation, latency)
+        if divergence is not None:
+            failure = Failure(s.name, _kind(divergence), divergence)
+            found.append((divergence.cycle, s.kind is not Kind.CHANNEL, failure))
+    if not compared:
         raise ShrinkError(f"nothing was compared: {observation.nothing or 'no cycle is covered by both sides'}")
-    found = [(r.divergence.cycle, r.kind is not Kind.CHANNEL, r) for r in results if r.divergence is not None]
-    if not found:
-        return None
-    result = min(found, key=lambda f: f[:2])[2]
-    assert result.divergence is not None
-    return Failure(result.name, _kind(result.divergence), result.divergence)
+    return min(found, key=lambda f: f[:2])[2] if found else None
 
 
 def _kind(at: Divergence) -> str:
