@@ -236,6 +236,13 @@ def _fits(state: UnitState, chip: Chip) -> bool:
     return all(0 <= code < 1 << chip.mixer.bits for codes in state.outputs.values() for code in codes)
 
 
+def positions_of(channel: Channel) -> int:
+    """Return how many positions the waveform of a channel has; 0 for noise."""
+    if channel.table is not None:
+        return channel.table.samples
+    return len(channel.patterns[0]) if channel.patterns else 0
+
+
 def _largest(channel: Channel) -> dict[str, int]:
     """Return the largest value of each register of a channel; 0 where the channel does not have it."""
     table, register, timer = channel.table, channel.register, channel.timer
@@ -244,7 +251,7 @@ def _largest(channel: Channel) -> dict[str, int]:
     return {
         "active": 1,
         "count": MAX_CYCLE,
-        "position": (table.samples if table else len(channel.patterns[0]) if channel.patterns else 1) - 1,
+        "position": max(positions_of(channel) - 1, 0),
         "sample": (1 << table.bits) - 1 if table else 0,
         "shift_register": (1 << register.bits) - 1 if register else 0,
         "timer": (1 << timer.bits) - 1 if timer else 0,

@@ -19,7 +19,7 @@ from psgmodel.engine.expand import UNKNOWN_LEVEL, Row
 from psgmodel.engine.shifting import shift_map
 from psgmodel.engine.slow import Fields, Look, step_length, step_stopped
 from psgmodel.engine.sounding import channel_signal, level_of
-from psgmodel.engine.state import ChannelState
+from psgmodel.engine.state import ChannelState, positions_of
 from psgmodel.steps import Steps
 
 
@@ -38,7 +38,7 @@ class StepTrack:
         self.clock = trains[channel.step.clocked_by] if channel.step.clocked_by else None
         self.spacing = self.clock.every if self.clock else 1
         self.one_shot = channel.table is not None and channel.table.after_last == "stop"
-        self.size = len(channel.patterns[0]) if channel.patterns else channel.table.samples if channel.table else 0
+        self.size = positions_of(channel)
         self.rows: list[Row] = []
         self.tables: list[NDArray[np.integer]] = []
         self.streams: list[tuple[bool, int]] = []

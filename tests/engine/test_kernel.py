@@ -8,6 +8,8 @@ from __future__ import annotations
 import dataclasses
 import runpy
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -250,6 +252,22 @@ def test_a_long_note_costs_what_its_changes_cost() -> None:
     step = 1 << 44  # the first tick is at 2^40 - 1, so steps are at multiples of 2^44, less 1
     wanted = [(0, 1)] + [(k * step - 1, int(k % 8 == 0)) for k in range(1, 257) if k % 8 < 2]
     assert table_of(trace["x"]) == [row for row in wanted if row[0] < 1 << 52]
+
+
+FULL = """
+import resource
+resource.setrlimit(resource.RLIMIT_AS, (1 << 30, 1 << 30))
+from psgmodel.engine import run
+from psgmodel.reglog import make_log
+from tests.engine.tiny_units import GO, START, VOLUME, tiny
+run(tiny('[channel.x]\\npatterns = ["10"]\\n'), make_log([0, 0], [VOLUME, GO], [3, START], end=1 << 40))
+"""
+
+
+def test_a_run_whose_changes_do_not_fit_into_memory_is_an_error_and_no_crash() -> None:
+    done = subprocess.run([sys.executable, "-c", FULL], capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert done.stderr.splitlines()[-1] == "MemoryError: the compiled engine ran out of memory"
 
 
 def test_many_restarts_that_let_no_tick_come_do_not_make_a_run_slow() -> None:

@@ -16,7 +16,7 @@ from psgmodel.engine.actions import WriteAction
 from psgmodel.engine.countdown import TickTrain
 from psgmodel.engine.kernel.layout import FIELDS, OPTIONS, QUIET, STATE, TRAINS
 from psgmodel.engine.kernel.library import IntArray
-from psgmodel.engine.state import ChannelState
+from psgmodel.engine.state import ChannelState, positions_of
 
 FIELD_NUMBER = {name: number for number, name in enumerate(FIELDS)}
 NO_TRAIN = (0, 0, 0, 0, 0, 0)
@@ -44,7 +44,7 @@ def options_of_channel(chip: Chip, channel: Channel, begin: int, end: int) -> In
     values += [
         begin,
         end,
-        channel.table.samples if channel.table else len(channel.patterns[0]) if channel.patterns else 0,
+        positions_of(channel),
         int(short is not None),
         _positions(register.taps if register is not None else ()),
         _positions(short.taps if short is not None else ()),
