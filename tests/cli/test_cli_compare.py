@@ -52,6 +52,26 @@ def test_a_wrong_description_differs_exits_1_and_names_signal_cycle_levels_and_w
     assert "as a channel does" in found.out
 
 
+@pytest.mark.parametrize(
+    "given",
+    [
+        words("tiny.vcd"),
+        [*words("tiny.vcd"), "--log", TINY, "--whole"],
+        words("tiny.vcd", "wrong.toml"),
+        words("still.vcd"),
+        words("cut.vcd"),
+        ["compare", "clocked.vcd", "--chip", CHIP, "--log", TINY],
+    ],
+    ids=" ".join,
+)
+def test_a_large_dump_which_is_compared_in_pieces_is_told_like_a_small_one(
+    given: list[str], bench: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    small = run_here(given, bench), run_here([*given, "--json"], bench)
+    monkeypatch.setattr("psgmodel.comparison.pieces.LARGE_BYTES", 1)
+    assert (run_here(given, bench), run_here([*given, "--json"], bench)) == small
+
+
 def test_a_dump_without_a_write_compares_nothing_and_exits_3(bench: Path) -> None:
     found = run_here(words("still.vcd"), bench)
     assert found.status == 3
