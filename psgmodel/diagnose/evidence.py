@@ -139,8 +139,10 @@ def _end(channel: Channel, edge: Edge) -> Evidence:
 
 def _shape(channel: Channel, kind: DifferenceKind, d: Differing, edge: Edge) -> Evidence:
     """Say which block makes a level or a time another one."""
-    if "envelope" in edge.changed and int(d.model.at(d.at)) != int(d.model.at(max(d.at - 1, 0))):
-        return Evidence("envelope", "it moves at this edge")
+    last = max(d.at - 1, 0)
+    heard = any(int(side.at(d.at)) != int(side.at(last)) for side in (d.model, d.dump))
+    if "envelope" in edge.changed and heard:
+        return Evidence("envelope", "it moves or counts at this edge")
     ours, theirs = int(d.model.at(d.at)), int(d.dump.at(d.at))
     if channel.kind != "wave" and d.idle not in (ours, theirs) and abs(ours) != abs(theirs):
         amplitude = "envelope" if channel.envelope is not None else "loudness"

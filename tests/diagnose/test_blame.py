@@ -85,7 +85,21 @@ def story_with_tick(after: int) -> Story:
 def test_an_envelope_that_moves_at_the_very_edge_is_blamed() -> None:
     found = story_with_tick(13).blame
     assert found is not None
-    assert (found.block, found.suspect, found.why) == ("envelope", None, "it moves at this edge")
+    assert (found.block, found.suspect, found.why) == ("envelope", None, "it moves or counts at this edge")
+
+
+def test_an_envelope_that_counts_where_the_dump_alone_changes_is_blamed() -> None:
+    # Level of wave is sample x envelope >> 5 (linnet.md, section 6): with 1 x 30 it is 0 whatever the envelope does.
+    rows = [*((n, 0x40 + n, 1) for n in range(64)), (64, 0x1A, 30), (65, 0x1C, 1), (66, 0x1E, 1)]
+    log = make_log(*zip(*rows, strict=True), end=12_000)
+    right = run(LINNET, log)["wave"]
+    assert right.at(9_998) == right.at(9_999)
+    dump = steps_from_changes([0, 9_999], [int(right.at(9_998)), 5], right.end)
+    observation = observation_of({"wave": (Kind.CHANNEL, dump)}, log)
+    found = tell(compare(LINNET, observation), observation, LINNET, None)
+    assert found is not None
+    assert found.blame is not None
+    assert (found.divergence.cycle, found.blame.block) == (9_999, "envelope")
 
 
 def test_an_output_that_differs_from_channels_that_agree_blames_the_mixer() -> None:
