@@ -10,7 +10,8 @@ from collections.abc import Mapping
 
 from psgmodel.chip.records import Chip
 from psgmodel.engine.actions import mixer_fields, unit_events
-from psgmodel.engine.mixing import mix
+from psgmodel.engine.fast import mix_outputs
+from psgmodel.engine.kernel.library import find_kernel
 from psgmodel.engine.state import reset_state
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import Steps
@@ -42,4 +43,4 @@ def remixed(chip: Chip, log: RegisterLog, channels: Mapping[str, Steps], output:
     events = unit_events(chip, log.cut(0, end - chip.bus.write_latency), state)
     fields = mixer_fields(chip, events, state, end)
     cut = {name: steps.cut(0, end) for name, steps in channels.items()}
-    return mix(chip, output, cut, fields, state.outputs[output])[0]
+    return mix_outputs(chip, [output], cut, fields, state.outputs, find_kernel().library)[output][0]

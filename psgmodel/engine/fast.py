@@ -9,7 +9,7 @@ not compiled.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 
 from psgmodel.chip.records import Chip
 from psgmodel.engine.actions import last_registers, mixer_fields
@@ -40,12 +40,23 @@ def _run(chip: Chip, log: RegisterLog, state: UnitState, end: int, library: Libr
     plan = plan_unit(chip, log, state, end)
     channels, after = follow_channels(plan, chip.channels, library)
     fields = mixer_fields(chip, plan.events, state, end)
-    if library is not None:
-        mixed = mix_compiled(library, chip, chip.unit.outputs, channels, fields, state.outputs)
-    else:
-        mixed = {name: mix(chip, name, channels, fields, state.outputs[name]) for name in chip.unit.outputs}
+    mixed = mix_outputs(chip, chip.unit.outputs, channels, fields, state.outputs, library)
     after.outputs = {name: pipeline for name, (_, pipeline) in mixed.items()}
     return Trace(chip, state.cycle, end, channels, {name: codes for name, (codes, _) in mixed.items()}, after)
+
+
+def mix_outputs(
+    chip: Chip,
+    outputs: Sequence[str],
+    channels: Mapping[str, Steps],
+    fields: Mapping[str, Steps],
+    pipelines: Mapping[str, list[int]],
+    library: Library | None,
+) -> dict[str, tuple[Steps, list[int]]]:
+    """Return the codes of some outputs and their output registers at the end; without a library in Python."""
+    if library is not None:
+        return mix_compiled(library, chip, outputs, channels, fields, pipelines)
+    return {name: mix(chip, name, channels, fields, pipelines[name]) for name in outputs}
 
 
 def follow_channels(
