@@ -174,6 +174,16 @@ def test_power_off_drops_what_is_held() -> None:
     assert (state.registers[HIGH], state.registers[LOW], state.held) == (0, 0x21, {})
 
 
+def test_what_is_let_go_in_the_cycle_in_which_the_power_goes_off_and_on_strobes_nothing() -> None:
+    # Edge 6 clears the unit: of its strobes none acts, not even that of a write which LOW lets go at the end of it. A
+    # restart would leave the divider of 10 with 10 - 1 edges to wait for, of which 2 have passed before edge 9.
+    power = 14
+    writes = [(6, power, 0), (6, power, 1), (6, HIGH, 3), (6, LOW, 0x21)]
+    for strobe in ("x.start", "t.restart"):
+        state = play(tiny("power = {}\n" + HELD.replace("STROBES", f'"{strobe}"')), writes, 9).state
+        assert (state.registers[HIGH], state.channels["x"].active, state.dividers["t"]) == (3, 0, [1, 0])
+
+
 def test_a_held_register_reads_what_it_was_until_then() -> None:
     reads(tiny(HELD.replace("STROBES", "")), [(2, HIGH, 3), (6, LOW, 0x21)], [(5, HIGH, 0), (7, HIGH, 3)])
 
