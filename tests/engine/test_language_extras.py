@@ -94,6 +94,9 @@ def test_the_first_output_register_takes_in_what_sounds_before_edge_0() -> None:
     trace = play(tiny(text), [], 10)
     assert table_of(trace["x"]) == [(0, 5), (3, 0), (6, 5)]
     assert table_of(trace["out"]) == [(0, 5), (4, 0), (7, 5)]
+    # A channel that is not active takes part with its idle level, whatever its volume.
+    trace = play(tiny(text.replace('at_reset = "active"', "idle_level = 2")), [], 10)
+    assert (table_of(trace["x"]), table_of(trace["out"])) == ([(0, 2)], [(0, 2)])
 
 
 def test_a_unit_with_a_power_bit_has_no_channel_that_is_active_at_reset() -> None:
