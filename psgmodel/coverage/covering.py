@@ -18,7 +18,7 @@ from psgmodel.coverage.moments import Moments, routed_over_time
 from psgmodel.coverage.reach import Reach
 from psgmodel.coverage.recipes import channel_recipe
 from psgmodel.coverage.results import Coverage, LogHits, digest_of
-from psgmodel.engine import Trace, run
+from psgmodel.engine import run
 from psgmodel.engine.actions import channel_events, mixer_fields, tick_trains, unit_events
 from psgmodel.engine.state import reset_state
 from psgmodel.errors import CoverageError
@@ -75,11 +75,10 @@ def free_name(chip: Chip, part: str) -> str:
     return part
 
 
-def watch(chip: Chip, log: RegisterLog) -> tuple[dict[str, Moments], Happenings]:
-    """Follow a log through every channel and return what happened."""
+def watch_channels(chip: Chip, log: RegisterLog) -> dict[str, Moments]:
+    """Follow a log through every channel and return what happened to each."""
     state = reset_state(chip)
-    part = log.cut(0, log.end - chip.bus.write_latency)
-    events = unit_events(chip, part, state)
+    events = unit_events(chip, log.cut(0, log.end - chip.bus.write_latency), state)
     trains, _, _ = tick_trains(chip, events, state)
     fields = mixer_fields(chip, events, state, log.end)
     moments = {}
@@ -88,8 +87,13 @@ def watch(chip: Chip, log: RegisterLog) -> tuple[dict[str, Moments], Happenings]
         routed = routed_over_time(chip, name, fields)
         follower.run(channel_events(chip, name, events, follower.actions, routed.cycle.tolist()), log.end)
         moments[name] = Moments(chip, name, follower.watched, routed)
-    trace: Trace = run(chip, log)
-    return moments, Happenings(chip, part, events, trains, moments, fields, trace)
+    return moments
+
+
+def watch(chip: Chip, log: RegisterLog) -> tuple[dict[str, Moments], Happenings]:
+    """Follow a log through every channel and return what happened to each, and to the unit."""
+    moments = watch_channels(chip, log)
+    return moments, Happenings(chip, log, moments, run(chip, log))
 
 
 def behaviours_of(chip: Chip, spacing: int = SPACING) -> list[Behaviour]:

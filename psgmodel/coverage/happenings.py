@@ -15,9 +15,9 @@ from psgmodel.chip.records import Chip
 from psgmodel.coverage.columns import Ints, Mask, ints, mask
 from psgmodel.coverage.moments import Moments
 from psgmodel.coverage.sums import Sums, over_time
-from psgmodel.engine.actions import UnitEvents, restarts
-from psgmodel.engine.countdown import TickTrain
+from psgmodel.engine.actions import mixer_fields, restarts, unit_events
 from psgmodel.engine.kernel.layout import CLEAR, QUIET
+from psgmodel.engine.state import reset_state
 from psgmodel.engine.trace import Trace
 from psgmodel.reglog.bus import register_writes, unmirrored
 from psgmodel.reglog.log import RegisterLog
@@ -36,23 +36,15 @@ class Happenings:
     moments : dict from channel name to Moments
     """
 
-    def __init__(
-        self,
-        chip: Chip,
-        log: RegisterLog,
-        events: UnitEvents,
-        trains: Mapping[str, TickTrain],
-        moments: Mapping[str, Moments],
-        fields: Mapping[str, Steps],
-        trace: Trace,
-    ) -> None:
-        self.chip, self.moments, self.fields, self.trace, self.trains = chip, moments, fields, trace, trains
-        self.bus_cycle, self.bus_address, self.bus_value = log.cycle, log.address, log.value
-        writes, _ = register_writes(chip, log)
+    def __init__(self, chip: Chip, log: RegisterLog, moments: Mapping[str, Moments], trace: Trace) -> None:
+        part, state = log.cut(0, log.end - chip.bus.write_latency), reset_state(chip)
+        self.chip, self.moments, self.trace, self.end = chip, moments, trace, trace.end
+        self.bus_cycle, self.bus_address, self.bus_value = part.cycle, part.address, part.value
+        writes, _ = register_writes(chip, part)
         self.edge = writes.cycle + chip.bus.write_latency
         self.address, self.value, self.origin = writes.address, writes.value, writes.origin
-        self.events = events
-        self.end = trace.end
+        self.events = unit_events(chip, part, state)
+        self.fields = mixer_fields(chip, self.events, state, self.end)
 
     @cached_property
     def port(self) -> Ints:

@@ -10,8 +10,8 @@ import numpy as np
 from psgmodel.chip.records import Chip
 from psgmodel.coverage.bins import Chapter
 from psgmodel.coverage.columns import Mask
-from psgmodel.coverage.loudest import extremes
-from psgmodel.coverage.reach import Reach, held_values
+from psgmodel.coverage.loudest import extremes, levels
+from psgmodel.coverage.reach import Reach, first_of, held_values
 from psgmodel.coverage.values import MOST_VALUES
 
 LASTING = 16
@@ -42,7 +42,7 @@ def mixer(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
                 f"{output}.{name}-alone",
                 f"{name} alone in {output}",
                 lambda h, o=output, n=name: _once(h.sums.alone(o, n)),
-                reach.silent,
+                "" if any(levels(reach)) else first_of(reach.silent, f"{name} has no level but 0"),
                 "" if through else f"{output} never lets {name} through",
             )
         field = f"mixer.{output}.trim"
@@ -86,7 +86,7 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
             lambda h, o=output: _once(h.sums.fraction(o)),
             "" if any(f % odd for f in factors) and high > low else "every product is a multiple",
         )
-    together = sum(1 for name, r in reaches.items() if not r.silent and _through(chip, output, name))
+    together = sum(1 for name, r in reaches.items() if any(levels(r)) and _through(chip, output, name))
     for count in sorted({2, max(2, together)}):
         c.add(
             f"{output}.together-{count}",

@@ -151,6 +151,14 @@ class Reach(WriteReach):
                 return ""
         return "no direction and shift of the sweep leads past the periods there are"
 
+    def no_shifted_overflow(self) -> str:
+        """Say why no result of the sweep with a shift other than 0 fails to fit."""
+        o, size = self.channel.sweep, 1 << self.fields["period"].bits
+        constant = o is not None and o.moves_by == "constant"
+        if any(shift and (constant or (not falling and (size - 1) >> shift)) for falling, shift in self.sweeps()):
+            return ""
+        return "no shift but 0 leads past the periods there are"
+
     def no_edge_period(self) -> str:
         """Say why no sweep step ends at the first or the last period."""
         o, size = self.channel.sweep, 1 << self.fields["period"].bits

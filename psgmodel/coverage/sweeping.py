@@ -9,7 +9,7 @@ import numpy as np
 
 from psgmodel.chip.channel import Sweep
 from psgmodel.coverage.bins import Chapter
-from psgmodel.coverage.columns import Mask
+from psgmodel.coverage.columns import Mask, mask
 from psgmodel.coverage.moments import Moments
 from psgmodel.coverage.reach import Reach, first_of, moved
 
@@ -66,6 +66,15 @@ def sweep(c: Chapter, r: Reach, o: Sweep) -> None:
 
 def _checks(c: Chapter, r: Reach, o: Sweep, over: str) -> None:
     """Write down where an overflow is looked for besides a step."""
+    if o.overflow == "stop" and o.check == "at-step":
+        c.add(
+            "sweep.overflow-waits",
+            "a start whose sweep would run over sounds until the sweep makes its step",
+            lambda m: m.starts & _starts_over(m, o) & m.sounds,
+            r.no_start,
+            r.no_shifted_overflow(),
+            by="start period sweep.shift",
+        )
     if o.overflow == "stop" and o.check != "at-step":
         c.add(
             "sweep.overflow-at-start",
@@ -224,10 +233,18 @@ def _period_writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
             by=by,
         )
     c.add(
-        "sweep.period-written-between",
-        "a sweep step after a write that parted the period from its copy",
-        lambda m: _swept(m) & (m.shadow != m.old("period")) & np.bool_(o.works_on == "shadow"),
+        "sweep.after-write",
+        "a sweep step after the period has been written since the one before",
+        lambda m: _swept(m) & _rewritten(m),
         still,
-        "" if o.works_on == "shadow" else "the sweep has no copy of the period",
+        r.not_changed("period"),
         by=by,
     )
+
+
+def _rewritten(m: Moments) -> Mask:
+    """The period has been changed by a write since the last start and the last sweep step."""
+    number = np.arange(m.edge.size)
+    write = m.last_loaded(m.plays_on & m.changed("period"), number)
+    other = m.last_loaded(m.starts | (m.swept >= 0), number)
+    return mask(write > other)

@@ -128,7 +128,7 @@ def _timer_at_start(c: Chapter, r: Reach, o: Timer, no_start: str) -> None:
         "timer.length-at-start",
         "the length changed at the edge of a start",
         lambda m: m.starts & m.changed("timer.length") & m.heard,
-        no_start,
+        r.no_start,
         r.written_at_start("timer.length"),
         by="start timer.length",
     )

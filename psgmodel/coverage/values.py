@@ -122,7 +122,10 @@ def _lengths(c: Chapter, r: Reach) -> None:
         "" if timer.at_zero == "stop" else f"{r.name} sounds on when its note timer runs out",
         r.no_start,
     )
+    longest = (1 << timer.bits) - 1 if timer.loads == "field" and timer.bits > 1 else -1
     for value in _of(r, "timer.length", each=False):
+        if value == longest:  # 0 is longer by a tick, and each bit has a length of its own
+            continue
         _value(c, r, "timer.length", value, lambda m, v=value: m.is_("ran_out") & m.sounded & (_length(m) == v), ends)
 
 
@@ -138,7 +141,7 @@ def _tells(m: Moments, block: str) -> Mask:
     """A step of the sweep changes the period, or runs over; a step of the envelope tells in any case."""
     if block == "envelope":
         return np.ones(m.edge.shape, np.bool_)
-    return mask(m.is_("over") | ((m.swept >= 0) & (m.swept != m.swept_from)))
+    return mask(m.overflow_due | ((m.swept >= 0) & (m.swept != m.swept_from)))
 
 
 def _load(m: Moments, block: str) -> Ints:

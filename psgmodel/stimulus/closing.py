@@ -134,10 +134,10 @@ def _play_group(player: Player, names: list[str], spacing: int) -> None:
         }
         states.append(_ChannelState(Notes(player, name), left))
         fill(states[-1].notes)
-    for _ in range(ROUNDS):
+    for number in range(ROUNDS):
         for state in states:
             for what in list(state.left):
-                if what in state.left:
+                if what in state.left or (number == 0 and "=" not in what):
                     play(state.notes, what)
                     for other in states:
                         other.look()

@@ -34,12 +34,14 @@ def _ended(n: Notes) -> None:
     assert n.channel.envelope is not None
     n.hear(volume=n.channel.envelope.step, envelope_period=1, envelope_rising=0, envelope_bypass=0)
     n.block_ticks("envelope", 2)
+    n.change(volume=(1 << n.channel.volume_bits) - 1)  # a channel that sounds on would take it
+    n.settle()
 
 
 def _still(n: Notes) -> None:
     assert n.channel.envelope is not None
     n.hear(volume=_middle(n), envelope_period=0, envelope_bypass=0)
-    n.block_ticks("envelope", 2 if n.channel.envelope.period_zero == "stop" else 2 << n.channel.envelope.period_bits)
+    n.block_ticks("envelope", (1 << n.channel.envelope.period_bits) + 2)  # as long as period 0 could mean
 
 
 def _volume(to: int | None, at: At, period: int = 1) -> Play:
@@ -47,7 +49,7 @@ def _volume(to: int | None, at: At, period: int = 1) -> Play:
         n.hear(volume=_middle(n), envelope_period=period, envelope_bypass=0)
         value = (n.follower.watched.envelope.level ^ 5 if n.follower.watched.envelope else 0) if to is None else to
         n.change_at(n.when("envelope", at), {"volume": value})
-        n.play_on(300)
+        n.settle("envelope")
 
     return play
 
@@ -57,7 +59,7 @@ def _volume_in_note(to: int | None) -> Play:
         n.hear(envelope_bypass=0, volume=_middle(n))
         n.play_on(100)
         n.change(volume=n.another("volume") if to is None else to)
-        n.play_on(300)
+        n.settle("envelope")
 
     return play
 
@@ -67,7 +69,7 @@ def _bypass(to: int) -> Play:
         n.hear(volume=_middle(n), envelope_bypass=1 - to, envelope_period=1, envelope_rising=0)
         n.block_ticks("envelope", 2)
         n.change(envelope_bypass=to)
-        n.play_on(300)
+        n.settle("envelope")
 
     return play
 

@@ -10,6 +10,9 @@ from psgmodel.stimulus.directed_sweep import play_register_at_sweep
 from psgmodel.stimulus.directed_timer import Play, field_at_start
 from psgmodel.stimulus.notes import Notes
 
+LONGEST = 1 << 20
+"""Cycles that a stopped clock is watched at most; common practice, no source."""
+
 
 def _long(n: Notes, counts: int = 96) -> dict[str, int]:
     """Return the fields of a step that lasts some counts, or as nearly as can be."""
@@ -30,8 +33,8 @@ def _long(n: Notes, counts: int = 96) -> dict[str, int]:
 
 def _cut_short(n: Notes) -> None:
     n.hear(**_long(n, 400))
-    n.play_on(80)
-    n.change(**_long(n, 20))
+    n.play_on(80 if n.follower.watched.step.length(n.follower.fields) > 200 else n.chance.below(24))
+    n.change(**n.shortest())
     n.play_on(900)
 
 
@@ -48,7 +51,7 @@ def _start_at(when: str) -> Play:
             n.strobe_at("start", lambda: n.due("step"))
         else:
             n.strobe_at("start", lambda: n.player.count_before(n.name, n.due("step"), n.chance.below(8) + 3))
-        n.play_on(400)
+        n.settle()
 
     return play
 
@@ -119,7 +122,7 @@ def _change_near_end(n: Notes, field: str, where: str, *, segment: int = 0) -> N
             [s for s in range(1 << step.shift_bits) if s not in step.stopped and s != n.field("shift")]
         )
     n.change_at(lambda: n.player.count_before(n.name, n.due("step"), counts), {field: value})
-    n.play_on(600)
+    n.settle()
 
 
 # --- wave memories ---------------------------------------------------------------------------------------------------
@@ -273,11 +276,12 @@ def _clock(stopped: bool) -> Play:
     def play(n: Notes) -> None:
         step = n.channel.step
         assert isinstance(step, NoiseClock)
+        assert n.channel.register is not None
         n.hear(**_long(n, 30))
-        n.steps(3)
+        n.steps(2 * n.channel.register.bits + n.chance.below(8))  # past what the seed holds
         code = n.chance.among(step.stopped)
         n.change(shift=code)
-        n.play_on(200)
+        n.play_on(min(8 * step.divisors[n.field("divisor")] << code, LONGEST))
         if not stopped:
             n.change(shift=_long(n, 30)["shift"])
             n.play_on(400)

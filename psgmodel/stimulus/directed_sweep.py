@@ -22,7 +22,7 @@ def _glide(falling: int) -> Play:
     def play(n: Notes) -> None:
         n.hear(sweep_period=1, sweep_shift=2, sweep_falling=falling)
         n.block_ticks("sweep", 2)
-        n.play_on(2000)
+        n.settle()
 
     return play
 
@@ -36,9 +36,15 @@ def _over(n: Notes) -> dict[str, int]:
     return {
         "period": size - 1 if rising else 0,
         "sweep_falling": 0 if rising else 1,
-        "sweep_shift": n.reach.values("sweep.shift")[-1] if constant else n.reach.values("sweep.shift")[0],
+        "sweep_shift": _over_shift(n, constant),
         "sweep_period": 1,
     }
+
+
+def _over_shift(n: Notes, constant: bool) -> int:
+    """Return a shift with which a step from the last period does not fit: not 0, where there is another."""
+    values = n.reach.values("sweep.shift")
+    return values[-1] if constant else values[min(1, len(values) - 1)]
 
 
 def _overflow(kind: str = "") -> Play:
@@ -54,7 +60,7 @@ def _overflow(kind: str = "") -> Play:
             n.strobe_at(kind, lambda: n.due("sweep"))
         else:
             n.block_ticks("sweep", 2)
-        n.play_on(300)
+        n.settle()
 
     return play
 
@@ -65,7 +71,7 @@ def _overflow_at_start(shift: bool) -> Play:
         n.play_on(100)
         fields = _over(n)
         n.hear(**fields | {"sweep_shift": max(fields["sweep_shift"], 1) if shift else 0})
-        n.play_on(300)
+        n.settle()
         n.hear(**fields | {"sweep_shift": max(fields["sweep_shift"], 1) if shift else 0})
 
     return play
@@ -83,7 +89,8 @@ def _overflow_ahead(n: Notes) -> None:
 def _sweep_still(n: Notes) -> None:
     assert n.channel.sweep is not None
     n.hear(sweep_period=0, sweep_shift=2, sweep_falling=1)
-    n.block_ticks("sweep", 2 if n.channel.sweep.period_zero == "stop" else 2 << n.channel.sweep.period_bits)
+    n.block_ticks("sweep", (1 << n.channel.sweep.period_bits) + 2)  # as long as period 0 could mean
+    n.settle()
 
 
 def _turned(fallen: bool) -> Play:
@@ -91,7 +98,7 @@ def _turned(fallen: bool) -> Play:
         n.hear(sweep_period=1 if fallen else 0, sweep_shift=2, sweep_falling=1)
         n.block_ticks("sweep", 2)
         n.change(sweep_falling=0)
-        n.play_on(300)
+        n.settle()
 
     return play
 
@@ -100,7 +107,7 @@ def _parted(n: Notes) -> None:
     n.hear(sweep_period=1, sweep_shift=3, sweep_falling=1)
     n.change(period=n.another("period"))
     n.block_ticks("sweep", 2)
-    n.play_on(2000)
+    n.settle()
 
 
 def play_register_at_sweep(n: Notes, register: str) -> None:
@@ -109,7 +116,7 @@ def play_register_at_sweep(n: Notes, register: str) -> None:
     for index, s in enumerate(n.reach.fields["period"].segments):
         if n.chip.registers[s.address].name == register:
             n.change_at(lambda: n.due("sweep"), {"period": n.another("period", segment=index)})
-    n.play_on(4000)
+    n.settle("sweep")
 
 
 _GLIDING = {"sweep_period": 1, "sweep_shift": 2, "sweep_falling": 1}
@@ -119,6 +126,7 @@ SWEEP: dict[str, Play] = {
     "sweep.overflow": _overflow(),
     "sweep.just-fits": _edge_period,
     "sweep.overflow-at-start": _overflow_at_start(True),
+    "sweep.overflow-waits": _overflow(),
     "sweep.unchecked-at-start": _overflow_at_start(False),
     "sweep.overflow-ahead": _overflow_ahead,
     "sweep.still": _sweep_still,
@@ -138,5 +146,5 @@ SWEEP: dict[str, Play] = {
     "sweep.let-go-at-tick": changed("sweep.period", 1, "sweep", "tick", **_GLIDING | {"sweep_period": 0}),
     "sweep.turned-fallen": _turned(True),
     "sweep.turned-fresh": _turned(False),
-    "sweep.period-written-between": _parted,
+    "sweep.after-write": _parted,
 }

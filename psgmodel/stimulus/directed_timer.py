@@ -32,7 +32,7 @@ def strobed(kind: str, block: str, at: At = "due", was: Was = "sounding", /, **f
         else:
             n.hear(**given)
         n.strobe_at(kind, n.when(block, at))
-        n.play_on(300)
+        n.settle(block)
 
     return play
 
@@ -44,7 +44,7 @@ def changed(key: str, to: int | None, block: str, at: At = "due", /, **fields: i
         n.hear(**{k: n.ticks(-value) if value < 0 else value for k, value in fields.items()})
         value = n.another(key) if to is None else to
         n.change_at(n.when(block, at), {key: value})
-        n.play_on(300)
+        n.settle(block)
 
     return play
 
@@ -56,7 +56,7 @@ def between(key: str, to: int | None, /, **fields: int) -> Play:
         n.hear(**{k: n.ticks(-value) if value < 0 else value for k, value in fields.items()})
         n.play_on(100 + n.chance.below(64))
         n.player.set(n.name, {key: n.another(key) if to is None else to})
-        n.play_on(300)
+        n.settle(key.partition(".")[0])
 
     return play
 
@@ -102,6 +102,7 @@ def _started_running(n: Notes) -> None:
     n.hear(timer_enable=1, timer_length=n.ticks(4))
     n.block_ticks("timer", 1)
     n.start()
+    n.settle("timer")
 
 
 def field_at_start(key: str) -> Play:
@@ -121,7 +122,7 @@ def field_at_start(key: str) -> Play:
             else:
                 mask = sum(t.mask for t in player.strobes if t.address == s.address and t.target == f"{n.name}.start")
                 player.write((s.address, word | mask))
-            n.play_on(100)
+            n.settle(key.partition(".")[0])
 
     return play
 

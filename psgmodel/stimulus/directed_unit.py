@@ -12,6 +12,7 @@ from psgmodel.engine.countdown import epochs_of, tick_train
 from psgmodel.engine.state import reset_state
 from psgmodel.stimulus.notes import Notes
 from psgmodel.stimulus.player import Player
+from psgmodel.stimulus.shadow import RegisterWrite
 from psgmodel.stimulus.walk import sounding_fields
 
 DWELL = 1500
@@ -70,9 +71,25 @@ def _mixer(player: Player, notes: dict[str, Notes]) -> None:
         set_mixer(
             player, {f"mixer.{output}.trim": max(range(len(chip.mixer.trims)), key=lambda i: chip.mixer.trims[i])}
         )
-    for n in notes.values():
-        n.hear()
+    for _ in range(16):
+        _start_all(player, notes)
+        player.wait(player.now + DWELL // 2 + player.chance.below(DWELL))
     player.wait(player.now + 8 * DWELL)
+
+
+def _start_all(player: Player, notes: dict[str, Notes]) -> None:
+    """Start every channel, with as few writes as can be, so that short notes sound together."""
+    for n in notes.values():
+        n.prepare()
+    masks: dict[int, int] = {}
+    for name, n in notes.items():
+        ways = [s for s in player.strobes if s.target == f"{name}.start"]
+        if ways:
+            masks[ways[0].address] = masks.get(ways[0].address, 0) | ways[0].mask
+        else:
+            n.start()
+    for address, mask in masks.items():
+        player.write((address, player.shadow.stored[address] | mask))
 
 
 def _least(chip: Chip) -> int:
@@ -132,13 +149,14 @@ def _dividers(player: Player, notes: dict[str, Notes]) -> None:
         strobes = [s for s in player.strobes if s.target == f"{name}.restart"]
         for ahead in (0, 1, -1, 7) if strobes else ():
             for n in notes.values():
-                n.hear()
+                n.hear(timer_enable=1, timer_length=n.ticks(6), envelope_period=1, envelope_rising=0, envelope_bypass=0)
             for _ in range(12):
                 edge = _next_step(player, name, player.now + 60 + 4 * player.schedule.spacing) - ahead
                 if player.write(player.shadow.strobe(player.chance.among(strobes)), edge):
                     break
                 player.wait(edge + 2)
-            player.wait(player.now + 3 * min(player.chip.dividers[name].every, 1 << 20))
+            divider = player.chip.dividers[name]
+            player.wait(player.now + min(divider.every * (divider.steps + 3), 1 << 20))
 
 
 def _next_step(player: Player, name: str, after: int) -> int:
@@ -185,6 +203,20 @@ def _odd_writes(player: Player) -> None:
                 _row(player, mirror.address + offset, value)
 
 
+def _run(player: Player, writes: list[RegisterWrite]) -> None:
+    """Make register writes, their index only where the port has not stepped on to it by itself."""
+    bus = player.chip.bus
+    upcoming = -1
+    for address, value in writes:
+        if bus.access == "index-data":
+            if address != upcoming:
+                _row(player, bus.index_address, address)
+            _row(player, bus.data_address, value)
+            upcoming = (address + bus.index_step) % (1 << bus.index_bits)
+        else:
+            player.write((address, value))
+
+
 def _power(player: Player) -> None:
     """Switch off and on: with everything sounding, with strobes on their way, with writes while it is off."""
     chip, shadow = player.chip, player.shadow
@@ -223,8 +255,7 @@ def _power(player: Player) -> None:
 
 def _hear_blindly(player: Player, name: str) -> None:
     """Set a channel up and start it, without knowing how it stands."""
-    for write in player.shadow.set(sounding_fields(player.chip, name)):
-        player.write(write)
+    _run(player, player.shadow.set(sounding_fields(player.chip, name)))
     _start_blindly(player, name)
 
 

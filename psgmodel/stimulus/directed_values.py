@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from psgmodel.chip.channel import NoiseClock
 from psgmodel.engine.countdown import NEVER
-from psgmodel.stimulus.directed_steps import hold_off
+from psgmodel.stimulus.directed_steps import LONGEST, hold_off
 from psgmodel.stimulus.notes import Notes
 
 
@@ -58,7 +58,7 @@ def _step(n: Notes, key: str, value: int) -> None:
         n.hear()
         n.steps(2)
         n.change(shift=value)
-        n.play_on(200)
+        n.play_on(min(2 * step.divisors[n.field("divisor")] << value, LONGEST))
         return
     n.hear(**fields)
     n.steps(3)
@@ -99,4 +99,4 @@ def _shift(n: Notes, value: int, falling: int) -> None:
     if checked:
         n.change(sweep_shift=value)
     _to(n, n.due("sweep"))
-    n.play_on(2000)
+    n.settle()

@@ -7,6 +7,7 @@ met.
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Literal
 
 from psgmodel.chip.channel import NoiseClock, StepClock
@@ -14,10 +15,19 @@ from psgmodel.coverage.following import Follower
 from psgmodel.coverage.reach import Reach
 from psgmodel.engine.countdown import NEVER
 from psgmodel.stimulus.player import Fields, Player
-from psgmodel.stimulus.walk import sounding_fields
+from psgmodel.stimulus.walk import STEP_COUNTS, sounding_fields
 
 At = Literal["due", "tick", "bare tick"]
 """Where a block acts by itself; at a tick of it; at a tick at which it only counts."""
+
+MOST_STEPS = 80
+"""Steps that are waited for after a behaviour; common practice, no source."""
+
+
+def _lively(pattern: str) -> tuple[int, int]:
+    """Say how well a pattern shows what happens: it is high about half of the time, and changes often."""
+    changes = sum(a != b for a, b in pairwise(pattern))
+    return -abs(2 * pattern.count("1") - len(pattern)) // 4, changes
 
 
 class Notes:
@@ -38,7 +48,12 @@ class Notes:
         fields = sounding_fields(self.chip, name)
         self.base = {k.removeprefix(prefix): v for k, v in fields.items() if k.startswith(prefix)}
         self.base.pop("gate", None)
-        if self.channel.sweep is not None:
+        if self.channel.patterns and "pattern" in self.base:
+            self.base["pattern"] = max(
+                range(len(self.channel.patterns)), key=lambda i: _lively(self.channel.patterns[i])
+            )
+        unstopped = self.channel.sweep is not None and self.channel.sweep.period_zero == "longest"
+        if unstopped:
             self.base["period"] = self.middle
 
     @property
@@ -71,6 +86,8 @@ class Notes:
 
     def hear(self, **fields: int) -> None:
         """Start a note with some fields besides the base; underscores in their names are dots."""
+        if fields.get("sweep_period") and "period" not in fields:
+            fields["period"] = self.middle
         self.prepare(**fields)
         self.start()
 
@@ -102,6 +119,27 @@ class Notes:
     def play_on(self, cycles: int) -> None:
         """Let time pass."""
         self.player.wait(self.player.now + cycles)
+
+    def settle(self, block: str = "") -> None:
+        """Let what a block was made to do be heard: the end of the note, further steps, the whole waveform."""
+        options = getattr(self.channel, block, None) if block else None
+        if block == "timer" and self.active:
+            self.change(timer_enable=1)
+            end = self.due("timer")
+            if options is not None and end < self.player.trains[options.ticks].nth_after(self.player.now, 9):
+                self.player.wait(end + 2)
+        elif block == "envelope" and self.active:
+            if not self.field("envelope.period"):
+                self.change(envelope_period=1)
+            self.block_ticks(block, 3)
+        elif block == "sweep" and self.active:
+            if not self.field("sweep.period"):
+                self.change(sweep_period=1)
+            self.block_ticks(block, 2)
+        if self.active:
+            self.steps(min(self.reach.positions() + 1, MOST_STEPS))
+        else:  # so long that a channel which should be idle would be heard
+            self.play_on(min(self.reach.positions() + 1, MOST_STEPS) * 2 * STEP_COUNTS)
 
     def steps(self, count: int) -> int:
         """Let the waveform make some steps, as far as the note lasts; return about how many it makes."""
