@@ -37,7 +37,8 @@ edge; every register takes its next value from old values unless a line below sa
     memory. An output code is the mix of the levels and mixer fields after the edge; it goes through `latency`
     registers, which are 0 in reset: at edge 0 the first one takes in the mix of the reset state.
 
-`reference` is the definition: cycle by cycle, one small class a block. `fast` gives the same answer event by event.
+`reference` is the definition: cycle by cycle, one small class a block. `fast` gives the same answer event by event,
+compiled where it can be (`kernel`), else by its twin in Python.
 """
 
 from psgmodel.engine.run import run, run_pieces

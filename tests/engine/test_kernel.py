@@ -40,6 +40,8 @@ from tests.engine.tiny_units import (
     tiny,
 )
 
+MOST_LINES_OF_A_FILE, MOST_LINES_OF_A_FUNCTION = 320, 60
+
 
 def test_the_kernel_is_compiled_from_these_sources_and_serves() -> None:
     found = find_kernel()
@@ -104,6 +106,20 @@ def test_without_the_kernel_its_twin_serves(monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.undo()
     monkeypatch.setattr(fast, "follow_in_python", None)
     assert_same_answer(run(linnet(), log), whole)
+
+
+def test_the_c_files_keep_the_rules_of_the_house() -> None:
+    # As for Python: a file opens by saying what it is; it is a sitting long at most, a function a screen.
+    for path in build.sources():
+        lines = path.read_text(encoding="utf-8").splitlines()
+        assert lines[0].startswith("/* "), path.name
+        assert len(lines) <= MOST_LINES_OF_A_FILE, path.name
+        assert max(map(len, lines)) <= 120, path.name
+        begins = [number for number, line in enumerate(lines) if line == "{"]
+        ends = [number for number, line in enumerate(lines) if line == "}"]
+        assert all(0 < end - begin <= MOST_LINES_OF_A_FUNCTION for begin, end in zip(begins, ends, strict=True)), (
+            path.name
+        )
 
 
 # --- what both sides number alike -------------------------------------------------------------------------------------
