@@ -8,19 +8,35 @@ seen; then, where loudness and routes leave it open, every change. So the answer
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from psgmodel.chip.records import Chip
-from psgmodel.coverage.columns import Ints, Mask, ints, mask
+from psgmodel.coverage.columns import Ints
 from psgmodel.coverage.moments import Moments
 from psgmodel.engine.mixing import gated
 from psgmodel.engine.players import channel_level
 from psgmodel.steps import Steps, constant_steps, merged_cycles, paired, steps_from_changes, sum_steps
 
+PIECE = 1 << 18
+"""Cycles that are looked at in one go."""
+
 SAMPLED = 1 << 14
 """Changes of each channel that are looked at first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What is seen of an output: its largest and its least product, whether the shift rounds one down, which channels
+    are alone at some time, and the most channels at one time."""
+
+    largest: int
+    least: int
+    fraction: bool
+    alone: frozenset[str]
+    together: int
 
 
 class Sums:
@@ -44,78 +60,88 @@ class Sums:
         end: int,
     ) -> None:
         self.chip, self.levels, self.fields, self.moments, self.end = chip, levels, fields, moments, end
-        self._looked_at: dict[bool, tuple[Ints, dict[str, Ints]]] = {}
+        self._seen: dict[tuple[str, bool], Seen] = {}
 
     # --- looking at some cycles, or at all --------------------------------------------------------------------------
 
-    def _grid(self, whole: bool) -> tuple[Ints, dict[str, Ints]]:
-        """Return cycles, and the level of each channel there."""
-        if whole not in self._looked_at:
+    def _look(self, output: str, whole: bool) -> Seen:
+        """Return what is seen in a sample of the changes of level, or in all of them."""
+        if (output, whole) not in self._seen:
             lists = [s.cycle if whole else s.cycle[:: 1 + s.cycle.size // SAMPLED] for s in self.levels.values()]
             cycles = merged_cycles([*lists, *(s.cycle for s in self.fields.values())])
-            self._looked_at[whole] = cycles, {n: ints(s.at(cycles)) for n, s in self.levels.items()}
-        return self._looked_at[whole]
+            parts = [self._part(output, cycles[at : at + PIECE]) for at in range(0, cycles.size, PIECE)]
+            self._seen[output, whole] = Seen(
+                max((p.largest for p in parts), default=0),
+                min((p.least for p in parts), default=0),
+                any(p.fraction for p in parts),
+                frozenset().union(*(p.alone for p in parts)),
+                max((p.together for p in parts), default=0),
+            )
+        return self._seen[output, whole]
 
-    def _parts(self, output: str, whole: bool) -> tuple[dict[str, Ints], Ints]:
-        """Return levels as they go into the sum of an output, and the trims there."""
-        cycles, levels = self._grid(whole)
+    def _part(self, output: str, cycles: Ints) -> Seen:
+        """Return what is seen in some cycles."""
         m = self.chip.mixer
         routes = np.array(m.routes, dtype=np.int64)
-        parts = {n: x * m.gains[n] * routes[self.fields[f"mixer.{output}.{n}"].at(cycles)] for n, x in levels.items()}
         trim = self.fields.get(f"mixer.{output}.trim")
-        at = np.zeros(cycles.size, np.int64) if trim is None else ints(trim.at(cycles))
-        return parts, np.array(m.trims, dtype=np.int64)[at]
+        chosen = np.zeros(cycles.size, np.int64) if trim is None else trim.at(cycles)
+        trims = np.array(m.trims, dtype=np.int64)[chosen]
+        total, count = np.zeros(cycles.size, np.int64), np.zeros(cycles.size, np.int64)
+        shown = {}
+        for name, level in self.levels.items():
+            part = level.at(cycles) * m.gains[name] * routes[self.fields[f"mixer.{output}.{name}"].at(cycles)]
+            shown[name] = (part != 0) & (trims > 0)
+            total, count = total + part, count + shown[name]
+        products = total * trims
+        alone = frozenset(name for name, there in shown.items() if np.any(there & (count == 1)))
+        odd = bool(np.any(products % (1 << m.trim_shift)))
+        return Seen(int(products.max()), int(products.min()), odd, alone, int(count.max()))
 
-    def _some(self, look: Callable[[bool], Mask], *, possible: bool = True) -> bool:
+    def _some(self, output: str, ask: Callable[[Seen], bool], possible: Callable[[], bool]) -> bool:
         """Return whether something is seen in the sample, or, where it is possible, anywhere."""
-        return bool(np.any(look(False))) or (possible and bool(np.any(look(True))))
+        return ask(self._look(output, False)) or (possible() and ask(self._look(output, True)))
 
     # --- what is asked ------------------------------------------------------------------------------------------------
-
-    def _products(self, output: str, whole: bool) -> Ints:
-        parts, trims = self._parts(output, whole)
-        return ints(sum(parts.values()) * trims)
 
     def over(self, output: str) -> bool:
         """Return whether the code passes the top of its width."""
         m = self.chip.mixer
-        largest = (1 << m.bits) - 1
-        possible = (self._bound(output, True) >> m.trim_shift) + m.offset > largest
-        return self._some(lambda w: (self._products(output, w) >> m.trim_shift) + m.offset > largest, possible=possible)
+
+        def passes(product: int) -> bool:
+            return (product >> m.trim_shift) + m.offset > (1 << m.bits) - 1
+
+        return self._some(output, lambda seen: passes(seen.largest), lambda: passes(self._bound(output, True)))
 
     def under(self, output: str) -> bool:
         """Return whether the code falls below 0."""
         m = self.chip.mixer
-        possible = (self._bound(output, False) >> m.trim_shift) + m.offset < 0
-        return self._some(lambda w: (self._products(output, w) >> m.trim_shift) + m.offset < 0, possible=possible)
+
+        def passes(product: int) -> bool:
+            return (product >> m.trim_shift) + m.offset < 0
+
+        return self._some(output, lambda seen: passes(seen.least), lambda: passes(self._bound(output, False)))
 
     def fraction(self, output: str) -> bool:
         """Return whether the shift rounds down a product."""
         m = self.chip.mixer
-        odd, trim = 1 << m.trim_shift, self.fields.get(f"mixer.{output}.trim")
+        trim = self.fields.get(f"mixer.{output}.trim")
         used = [0] if trim is None else np.unique(trim.level).tolist()
-        possible = any(m.trims[t] % odd for t in used)
-        return self._some(lambda w: self._products(output, w) % odd != 0, possible=possible)
+        return self._some(
+            output, lambda seen: seen.fraction, lambda: any(m.trims[t] % (1 << m.trim_shift) for t in used)
+        )
 
     def alone(self, output: str, name: str) -> bool:
         """Return whether a channel at some time is the only one that is not 0 in an output."""
-
-        def look(whole: bool) -> Mask:
-            parts, trims = self._parts(output, whole)
-            others = sum((mask(x != 0) for n, x in parts.items() if n != name), np.zeros(trims.size, np.int64))
-            return mask((parts[name] != 0) & (others == 0) & (trims > 0))
-
-        return self._some(look, possible=self._ever(output, name))
+        return self._some(output, lambda seen: name in seen.alone, lambda: self._ever(output, name))
 
     def together(self, output: str, count: int) -> bool:
         """Return whether so many channels at some time are not 0 in an output."""
 
-        def look(whole: bool) -> Mask:
-            parts, trims = self._parts(output, whole)
-            return mask((sum(mask(x != 0).astype(np.int64) for x in parts.values()) >= count) & (trims > 0))
+        def possible() -> bool:
+            most = sum_steps([self._shown(output, name) for name in self.chip.channels])
+            return int(most.level.max(initial=0)) >= count
 
-        most = sum_steps([self._shown(output, name) for name in self.chip.channels])
-        return self._some(look, possible=int(most.level.max(initial=0)) >= count)
+        return self._some(output, lambda seen: seen.together >= count, possible)
 
     # --- bounds -------------------------------------------------------------------------------------------------------
 
