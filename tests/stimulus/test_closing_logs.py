@@ -12,6 +12,8 @@ from psgmodel.coverage import cover
 from psgmodel.errors import StimulusError
 from psgmodel.reglog import check_log
 from psgmodel.stimulus import closing_log
+from psgmodel.stimulus.verilog import PERIOD, PHASE
+from tests.stimulus.exported import LINNET_BENCH, LINNET_CHIP, assert_agrees, compared, run_verilator, write_export
 
 ROOT = Path(__file__).parents[2]
 FILES = {
@@ -76,3 +78,11 @@ def test_a_chip_that_takes_no_writes_is_refused() -> None:
     )
     with pytest.raises(StimulusError, match="nothing can be written to this chip"):
         closing_log(parse_chip(text))
+
+
+@pytest.mark.long
+def test_the_rtl_does_all_that_a_closing_log_asks_in_an_exported_bench(tmp_path: Path) -> None:
+    log = closing_log(LINNET_CHIP, 1)
+    write_export(tmp_path, log, LINNET_BENCH, "verilog")
+    run_verilator(tmp_path, len(log) + 1, "-DNO_CLOCK")
+    assert_agrees(compared(LINNET_CHIP, log, tmp_path, f"[clock]\nperiod = {PERIOD}\nphase = {PHASE}\n"), log, 6)
