@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from psgmodel.chip.records import Chip
 from psgmodel.dump.bus import BusTraffic, bus_traffic
@@ -68,7 +68,7 @@ class Observation:
     notes : tuple of Problem
         What was tolerated.
     samples : Samples or None
-        For `time_of`.
+        For `time_of`; without its signals, which would take as much memory as the levels.
     """
 
     file: str
@@ -177,7 +177,7 @@ def _observation(samples: Samples, whole: SignalMap, *, with_signals: bool) -> O
         timescale=samples.timescale,
         nothing="" if end else "a single clock edge was counted: no level stands between two",
         notes=samples.notes,
-        samples=samples,
+        samples=replace(samples, signals={}),
     )
 
 
