@@ -111,18 +111,29 @@ def closing_log(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> Registe
 
 
 def _opening(chip: Chip, schedule: Schedule, shadow: ShadowState, spacing: int) -> int:
-    """Switch the power on and route every channel to every output; return the edge from which channels are played."""
+    """Switch the power on and route every channel to every output; return the edge from which channels are played.
+
+    A register that is reset to what is wanted is not written, so that its reset value is heard.
+    """
     loudest = max(range(len(chip.mixer.routes)), key=lambda i: chip.mixer.routes[i])
     trim = max(range(len(chip.mixer.trims)), key=lambda i: chip.mixer.trims[i])
     wanted = {f"mixer.{o}.{n}": loudest for o in chip.unit.outputs for n in chip.channels}
     wanted |= {f"mixer.{o}.trim": trim for o in chip.unit.outputs} | {"power": 1}
     wanted = {name: v for name, v in wanted.items() if name in chip.fields and chip.fields[name].segments}
-    cycle = 0
-    for write in shadow.set(wanted):
+    cycle, reset = 0, dict(shadow.stored)
+    for write in [(address, value) for address, value in shadow.set(wanted) if reset[address] != value]:
         for address, value in bus_writes(chip, write):
             schedule.put_row(cycle, address, value)
             cycle += spacing
     return cycle + 16
+
+
+def _always_played(what: str) -> bool:
+    """Tell whether a behaviour is played though it was seen already: all but values, which much else hits too.
+
+    The values of a noise clock are played: while a noise register repeats a bit, the length of its steps is not heard.
+    """
+    return "=" not in what or what.startswith(("divisor=", "shift="))
 
 
 def _play_group(player: Player, names: list[str], spacing: int) -> None:
@@ -137,7 +148,7 @@ def _play_group(player: Player, names: list[str], spacing: int) -> None:
     for number in range(ROUNDS):
         for state in states:
             for what in list(state.left):
-                if what in state.left or (number == 0 and "=" not in what):
+                if what in state.left or (number == 0 and _always_played(what)):
                     play(state.notes, what)
                     for other in states:
                         other.look()

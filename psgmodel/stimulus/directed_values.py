@@ -61,7 +61,8 @@ def _step(n: Notes, key: str, value: int) -> None:
         n.play_on(min(2 * step.divisors[n.field("divisor")] << value, LONGEST))
         return
     n.hear(**fields)
-    n.steps(3)
+    # However the bits of a noise register stand, one of them differs from its neighbour within its width.
+    n.steps(3 if n.channel.register is None else n.channel.register.bits + 2)
 
 
 def _level(n: Notes, value: int) -> None:

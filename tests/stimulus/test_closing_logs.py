@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -9,8 +10,9 @@ import pytest
 
 from psgmodel.chip import Chip, load_chip, parse_chip
 from psgmodel.coverage import cover
+from psgmodel.engine import run
 from psgmodel.errors import StimulusError
-from psgmodel.reglog import check_log
+from psgmodel.reglog import RegisterLog, check_log
 from psgmodel.stimulus import closing_log
 from psgmodel.stimulus.verilog import PERIOD, PHASE
 from tests.stimulus.exported import LINNET_BENCH, LINNET_CHIP, assert_agrees, compared, run_verilator, write_export
@@ -28,6 +30,20 @@ LONGEST_S = {"linnet": 8, "siskin": 2}
 """Seconds of sound; Linnet's note timer alone takes 512 ticks of 300 Hz three times."""
 
 
+DIVISORS = [4, 6, 10, 14, 22, 34, 52, 80]
+
+
+def _one_more(number: int) -> str:
+    """Linnet's divisors with two clocks more for one of them."""
+    wrong = [divisor + 2 * (place == number) for place, divisor in enumerate(DIVISORS)]
+    return f"divisors = [{', '.join(map(str, wrong))}]"
+
+
+@cache
+def linnet_log() -> RegisterLog:
+    return closing_log(chip_of("linnet"))
+
+
 def chip_of(name: str) -> Chip:
     return load_chip(FILES[name])
 
@@ -42,6 +58,20 @@ def test_a_closing_log_shows_every_behaviour_within_reach(name: str) -> None:
     assert coverage.against_reason == ()
     assert len(coverage.reachable) > 140
     assert log.end < LONGEST_S.get(name, 3) * chip.clock_hz
+
+
+@pytest.mark.parametrize(
+    ("was", "wrong", "where"),
+    [
+        *((f"divisors = [{', '.join(map(str, DIVISORS))}]", _one_more(number), "noise") for number in range(8)),
+        ("reset = 0xFF", "reset = 0xFE", "left"),
+    ],
+)
+def test_each_length_of_a_noise_step_and_each_reset_value_is_heard(was: str, wrong: str, where: str) -> None:
+    text = FILES["linnet"].read_text(encoding="utf-8")
+    assert text.count(was) == 1
+    log = linnet_log()
+    assert run(parse_chip(text.replace(was, wrong), "wrong.toml"), log)[where] != run(chip_of("linnet"), log)[where]
 
 
 @pytest.mark.parametrize("spacing", [1, 4, 9])
