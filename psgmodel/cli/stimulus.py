@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from psgmodel.reglog import RegisterLog
     from psgmodel.stimulus import Bench
 
-_PURPOSE = """Make register logs that test a unit, and export logs to test benches: at random with a recorded
-seed, as a walk through every field, so that every behaviour within reach is shown, or one that
-you have. For Verilog, VHDL and cocotb a folder is written with the log, a driver, and a test
+_PURPOSE = """Make register logs that test a unit, and export logs to test benches. A log is drawn at random
+from a recorded seed, walks through every field, shows every behaviour within reach, or is one
+that you have. For Verilog, VHDL and cocotb a folder is written with the log, a driver, and a test
 bench around your unit."""
 _EXAMPLE = """  psgmodel stimulus --random --seed 7 --chip out/linnet.toml -o out/random.csv
   psgmodel stimulus --walk --chip out/linnet.toml -o out/walk.csv

@@ -136,8 +136,8 @@ def test_writes_that_share_a_cycle_are_refused_or_spread(tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        ([], "stimulus: give one of LOG, --random, --walk, --snippet"),
-        ([JINGLE, "--walk"], "stimulus: give one of LOG, --random, --walk, --snippet"),
+        ([], "stimulus: give one of LOG, --random, --walk, --close, --snippet"),
+        ([JINGLE, "--walk"], "stimulus: give one of LOG, --random, --walk, --close, --snippet"),
         (["--walk", "--spread", "1"], "--spread is for a LOG (logs that are made never have two writes in a cycle)"),
         (["--random", "--dwell", "5"], "--dwell is for --walk"),
         (["--random", "--length", "-3"], "--length: "),
