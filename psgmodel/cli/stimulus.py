@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 _PURPOSE = """Make register logs that test a unit, and export logs to test benches. A log is drawn at random
 from a recorded seed, walks through every field, shows every behaviour within reach, or is one
-that you have. For Verilog, VHDL and cocotb a folder is written with the log, a driver, and a test
-bench around your unit."""
+that you have. For Verilog, VHDL and cocotb a folder is written with the log, a driver, and a
+test bench around your unit."""
 _EXAMPLE = """  psgmodel stimulus --random --seed 7 --chip out/linnet.toml -o out/random.csv
   psgmodel stimulus --walk --chip out/linnet.toml -o out/walk.csv
   psgmodel stimulus --close --chip out/linnet.toml -o out/close.csv
