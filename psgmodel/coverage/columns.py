@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from psgmodel.chip.records import Chip
-from psgmodel.coverage.following import own_fields, own_registers
+from psgmodel.coverage.following import own_registers
 from psgmodel.coverage.watching import COLUMNS, Rows
+from psgmodel.engine.followed import own_fields
 from psgmodel.steps import Steps
 
 Ints = NDArray[np.int64]

@@ -13,11 +13,11 @@ from collections.abc import Iterable, Mapping
 
 from psgmodel.chip.channel import StepClock
 from psgmodel.chip.records import Chip
-from psgmodel.chip.wiring import join
 from psgmodel.coverage.watching import WatchedChannel
 from psgmodel.engine.actions import write_actions
 from psgmodel.engine.blocks import ticks_of
 from psgmodel.engine.countdown import NEVER, TickTrain, counted_down
+from psgmodel.engine.followed import own_fields
 from psgmodel.engine.kernel.layout import CLEAR, PASS, QUIET
 from psgmodel.engine.state import UnitState
 
@@ -253,15 +253,3 @@ class Follower:
 def own_registers(chip: Chip, name: str) -> list[int]:
     """Return the addresses of the registers that do something to a channel, rising."""
     return sorted(address for address in write_actions(chip, name) if address < QUIET)
-
-
-def own_fields(chip: Chip, name: str, registers: Mapping[int, int] | None) -> dict[str, int]:
-    """Return the fields of a channel, from register contents or as they are after reset."""
-    prefix = name + "."
-    return {
-        field.name.removeprefix(prefix): (
-            join(field.segments, registers) if field.segments and registers is not None else field.reset
-        )
-        for field in chip.fields.values()
-        if field.name.startswith(prefix)
-    }
