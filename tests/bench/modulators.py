@@ -60,11 +60,11 @@ def main() -> None:
     report("second order, one loop, dithered", timed(lambda: second_order(short, dithered)), 2**20)
     for channels in (16, 256):
         table = np.broadcast_to(np.arange(channels)[:, np.newaxis], (channels, 2**13))
-        seconds = timed(lambda t=table: second_order_batch(t, form))  # type: ignore[misc]
+        seconds = timed(lambda t=table: second_order_batch(t, form))
         report(f"second order, {channels} loops side by side, each", seconds, channels * 2**13)
     fine = np.random.default_rng(2).integers(10_000, 50_000, 1_000_000)
     for seed in (None, 3):
-        seconds = timed(lambda s=seed: shape_noise(fine, NoiseShaper(2, 256, 255, s)))  # type: ignore[misc]
+        seconds = timed(lambda s=seed: shape_noise(fine, NoiseShaper(2, 256, 255, s)))
         print(f"{'shaper, order 2, dither ' + str(seed is not None):44s} {seconds * 1e3:8.2f} ns an update")
     pin = pwm(carrier, Pwm(512)).steps
     seconds = timed(lambda: line_spectrum(pin, CLOCK, 0, CLOCK, highest_hz=20_000))

@@ -287,7 +287,7 @@ def test_one_wrong_cycle_anywhere_is_found_there_and_nowhere_else(good: Path, se
 
 def test_unusable_options_are_refused(good: Path) -> None:
     with pytest.raises(CompareError, match='judge "ear", accepted: exact, spectrum'):
-        compare(CHIP, good, judge="ear")  # type: ignore[arg-type]
+        compare(CHIP, good, judge="ear")
     observation = observe(good, CHIP)
     assert compare(CHIP, observation).status is Status.AGREE
     with pytest.raises(CompareError, match="an observation has its own signal map"):

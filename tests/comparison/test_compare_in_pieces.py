@@ -133,7 +133,7 @@ class Simulated(io.RawIOBase):
             yield "".join(f"#{10 * c + 5}\nb{v:b} {codes[n]}\n" for c, n, v in sorted(rows)).encode()
         yield f"#{10 * log.end + 5}\n".encode()
 
-    def readinto(self, buffer: bytearray) -> int:  # type: ignore[override]
+    def readinto(self, buffer: bytearray) -> int:
         self._rest = self._rest or next(self._parts, b"")
         count = min(len(buffer), len(self._rest))
         buffer[:count], self._rest = self._rest[:count], self._rest[count:]

@@ -52,7 +52,7 @@ def wav(path: Path, *channels: np.ndarray, rate: int = 48_000) -> Path:
 
 
 def recorded(path: Path, log: RegisterLog, **more: object) -> Comparison:
-    return compare(CHIP, path, log=log, **more)  # type: ignore[arg-type]
+    return compare(CHIP, path, log=log, **more)
 
 
 @pytest.mark.parametrize("rate", [44_100, 48_000, 96_000])

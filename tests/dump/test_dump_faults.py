@@ -247,7 +247,7 @@ def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
 
 def test_a_text_stream_is_refused() -> None:
     with pytest.raises(DumpError, match="this is a text stream; a binary stream is needed"):
-        read_header(io.StringIO("$date $end"))  # type: ignore[arg-type]
+        read_header(io.StringIO("$date $end"))
 
 
 def test_the_body_can_be_streamed_only_once() -> None:

@@ -65,7 +65,7 @@ def test_levels_of_steps_equal_those_of_every_clock() -> None:
 @pytest.mark.parametrize("convert", [to_db, volt_to_dbv, volt_to_dbu])
 def test_a_negative_level_has_no_decibels(convert: object) -> None:
     with pytest.raises(StageError, match=r"an amplitude ratio of -1\.\S* .accepted: 0 and more"):
-        convert(-1.0)  # type: ignore[operator]
+        convert(-1.0)
 
 
 def test_levels_of_nothing_are_refused() -> None:

@@ -38,7 +38,7 @@ def half_duty_lines(length: int = 4000, highest_hz: float = 2.0e7) -> object:
 
 def test_ripple_behind_an_rc_is_the_worked_value() -> None:
     """3.3 V, 10 kHz, 50 %, 4.7 kohm and 100 nF: V tanh(T/(4RC)) = 0.175367 V (derived; ngspice 0.17536 V)."""
-    found = ripple_of_lines(half_duty_lines().filtered(rc), above_hz=5000.0)  # type: ignore[attr-defined]
+    found = ripple_of_lines(half_duty_lines().filtered(rc), above_hz=5000.0)
     assert 3.3 * tanh(1e-4 / (4 * RC)) == pytest.approx(0.175367, abs=1e-6)
     assert found.peak_to_peak == pytest.approx(0.175367, rel=1e-3)
     # An exponential sawtooth of this short an arc is a triangle to 1e-3: rms is peak-to-peak / sqrt 12.
@@ -57,7 +57,7 @@ def test_ripple_of_a_record_leaves_the_audio_band_out() -> None:
 
 def test_carrier_lines_of_a_half_duty_pin_stand_at_odd_multiples() -> None:
     """(2 V/(k pi)) |sin(k pi/2)| peak (textbook)."""
-    found = carrier_of_lines(half_duty_lines(), 10_000.0, 4)  # type: ignore[arg-type]
+    found = carrier_of_lines(half_duty_lines(), 10_000.0, 4)
     assert [line.hz for line in found] == pytest.approx([1e4, 2e4, 3e4, 4e4])
     expected = [6.6 / pi / sqrt(2), 0, 6.6 / pi / 3 / sqrt(2), 0]
     assert [line.rms for line in found] == pytest.approx(expected, abs=1e-12)

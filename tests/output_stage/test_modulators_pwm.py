@@ -138,7 +138,7 @@ def test_a_carrier_that_the_clock_cannot_make_is_refused_with_its_neighbours() -
 @pytest.mark.parametrize("length", [0, -4, 2**24 + 1, 2.5, True, "8"])
 def test_an_absurd_counter_length_is_refused(length: object) -> None:
     with pytest.raises(StageError, match=r"counter length is .*accepted: a whole number from 1 to 16777216"):
-        Pwm(length)  # type: ignore[arg-type]
+        Pwm(length)
 
 
 def test_an_absurd_counter_width_is_refused() -> None:

@@ -81,7 +81,7 @@ def test_a_dithered_shaper_has_a_quarter_step_squared_times_the_exact_gain_in_ba
     The gains are the integral of |2 sin(pi f)|^(2 L), by quadrature outside this package.
     """
     step, count = 256, 2**17
-    form = NoiseShaper(order, step, 255, tpdf_seed=1)  # type: ignore[arg-type]
+    form = NoiseShaper(order, step, 255, tpdf_seed=1)
     fine = np.round(32_768 + 9000 * np.sin(np.arange(count) * 0.001)).astype(int)
     shaped = shape_noise(fine, form)
     assert shaped.saturations == 0
@@ -110,7 +110,7 @@ def plain_shaper(fine: list[int], dither: list[int], order: int, step: int, top:
 @pytest.mark.parametrize("seed", [None, 4])
 def test_the_shaper_without_a_loop_equals_its_register_text(order: int, step: int, seed: int | None) -> None:
     fine = np.random.default_rng(10).integers(0, step * 20, 3000)
-    form = NoiseShaper(order, step, 19, seed)  # type: ignore[arg-type]
+    form = NoiseShaper(order, step, 19, seed)
     dither = tpdf_dither(seed, step, fine.size).tolist()
     assert shape_noise(fine, form).samples.tolist() == plain_shaper(fine.tolist(), dither, order, step, 19)
 
@@ -121,7 +121,7 @@ def test_the_block_size_and_the_cut_of_a_shaper_have_no_effect(
     order: int, block: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     fine = np.random.default_rng(11).integers(0, 5000, 200)
-    form = NoiseShaper(order, 100, 60, 12)  # type: ignore[arg-type]
+    form = NoiseShaper(order, 100, 60, 12)
     whole, end = shape_noise_part(fine, form, ShaperState())
     monkeypatch.setattr(shaper_module, "BLOCK", block)
     np.testing.assert_array_equal(shape_noise(fine, form).samples, whole.samples)
@@ -135,7 +135,7 @@ def test_the_block_size_and_the_cut_of_a_shaper_have_no_effect(
 def test_the_room_a_signal_needs_is_what_the_shaper_promises_and_less_is_counted() -> None:
     constant = [np.full(5000, level) for level in range(10 * 64, 11 * 64)]
     for order, seed, below, above in [(1, None, 0, 1), (2, None, 1, 2), (1, 5, 2, 3), (2, 5, 5, 6)]:
-        form = NoiseShaper(order, 64, 2**20, seed)  # type: ignore[arg-type]
+        form = NoiseShaper(order, 64, 2**20, seed)
         codes = np.concatenate([shape_noise(fine, form).samples for fine in constant])
         assert codes.min() >= 10 - below
         assert codes.max() <= 10 + above
@@ -157,7 +157,7 @@ def test_triangular_dither_is_symmetric_and_repeatable_with_the_variance_of_two_
 
 def test_a_shaper_description_and_its_samples_are_checked() -> None:
     with pytest.raises(StageError) as caught:
-        NoiseShaper(3, 1, 0, -1)  # type: ignore[arg-type]
+        NoiseShaper(3, 1, 0, -1)
     assert str(caught.value).splitlines() == [
         "shaper order is 3 (accepted: 1 or 2)",
         "shaper step is 1 (accepted: a whole number from 2 to 268435456)",

@@ -154,7 +154,7 @@ def test_a_one_bit_second_order_loop_comes_within_8_db_below_linear_theory(osr: 
 )
 def test_the_in_band_gain_equals_the_exact_table(order: int, table: list[float]) -> None:
     """Integral of |2 sin(pi f)|^(2 L) for OSR 8 to 256, computed by quadrature outside this package."""
-    assert [in_band_gain_db(order, 2**n) for n in range(3, 9)] == pytest.approx(table, abs=1e-3)  # type: ignore[arg-type]
+    assert [in_band_gain_db(order, 2**n) for n in range(3, 9)] == pytest.approx(table, abs=1e-3)
 
 
 def test_the_oversampling_examples_of_a_textbook_come_out() -> None:
@@ -218,14 +218,14 @@ def test_a_second_order_description_tells_all_its_faults_at_once() -> None:
 @pytest.mark.parametrize("bits", [0, 32, -1, 8.0])
 def test_an_absurd_accumulator_width_is_refused(bits: object) -> None:
     with pytest.raises(StageError, match=r"accumulator width is .*accepted: a whole number from 1 to 31"):
-        FirstOrder(bits)  # type: ignore[arg-type]
+        FirstOrder(bits)
 
 
 def test_bad_input_to_the_yardsticks_and_the_batch_is_refused() -> None:
     with pytest.raises(StageError, match="an oversampling ratio of 0"):
         in_band_gain_db(1, 0)
     with pytest.raises(StageError, match="order is 3"):
-        oversampled_bits(1, 3, 64)  # type: ignore[arg-type]
+        oversampled_bits(1, 3, 64)
     with pytest.raises(StageError, match=r"constant input 1.0 of the feedback"):
         constant_input_bound(1.0)
     with pytest.raises(StageError, match=r"codes from 0 to 600 .accepted: 0 to 511"):

@@ -101,7 +101,7 @@ def test_samples_that_are_no_integers_are_refused() -> None:
 )
 def test_a_clock_that_is_not_exact_hertz_above_0_is_refused(clock: object, said: str) -> None:
     with pytest.raises(StageError, match=said):
-        steps_to_clock(constant_steps(0, 0, 4), clock, 1)  # type: ignore[arg-type]
+        steps_to_clock(constant_steps(0, 0, 4), clock, 1)
 
 
 def test_a_result_past_the_last_cycle_is_refused() -> None:
@@ -114,17 +114,17 @@ def test_a_result_past_the_last_cycle_is_refused() -> None:
     [(IdealDac(9, 8), 511), (Pwm(100), 100), (FirstOrder(8), 255), (second_order_of_width(9), 511)],
 )
 def test_every_modulator_refuses_codes_outside_its_range_with_the_cycle(form: object, top: int) -> None:
-    assert form.top == top  # type: ignore[attr-defined]
+    assert form.top == top
     too_high = steps_from_changes([0, 17], [0, top + 1], 40)
     with pytest.raises(StageError, match=rf"code {top + 1} at cycle 17 \(accepted: 0 to {top}; scale"):
-        modulate(too_high, form)  # type: ignore[arg-type]
+        modulate(too_high, form)
     with pytest.raises(StageError, match="code -1 at cycle 0"):
-        modulate(constant_steps(-1, 0, 4), form)  # type: ignore[arg-type]
+        modulate(constant_steps(-1, 0, 4), form)
     with pytest.raises(StageError, match="the code signal is empty"):
-        modulate(constant_steps(0, 4, 4), form)  # type: ignore[arg-type]
+        modulate(constant_steps(0, 4, 4), form)
     unknown = steps_from_changes([0, 9], [1, 0], 12, unknown=[False, True])
     with pytest.raises(StageError, match=r"the code is unknown \(X or Z\) from cycle 9"):
-        modulate(unknown, form)  # type: ignore[arg-type]
+        modulate(unknown, form)
 
 
 def test_modulate_runs_the_modulator_its_description_names() -> None:

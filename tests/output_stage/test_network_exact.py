@@ -42,7 +42,7 @@ CLOCK = 1_000_000
 
 def ladder(*sections: object, load: float | None = None) -> Network:
     hangs = Load(LoadKind.OPEN, None) if load is None else Load(LoadKind.OWN, load)
-    return compile_ladder(Ladder("under test", sections, hangs))  # type: ignore[arg-type]
+    return compile_ladder(Ladder("under test", sections, hangs))
 
 
 def step_of(cycles: int) -> Steps:
