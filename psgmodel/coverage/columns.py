@@ -1,7 +1,7 @@
-"""Columns: the rows of a watched channel, turned into arrays.
+"""Columns: what is asked of the rows of a watched channel.
 
-Stage: coverage. In: the rows of a `WatchedChannel`. Out: an array for each column, with an entry for each edge that was
-shown, and for each field before and after the writes of the edge.
+Stage: coverage. In: a `Watched`. Out: an array for each column, with an entry for each edge that was shown, and for
+each field before and after the writes of the edge.
 """
 
 from __future__ import annotations
@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from psgmodel.chip.records import Chip
 from psgmodel.coverage.following import own_registers
-from psgmodel.coverage.watching import COLUMNS, Rows
-from psgmodel.engine.followed import own_fields
+from psgmodel.engine.followed import Watched
 from psgmodel.steps import Steps
 
 Ints = NDArray[np.int64]
@@ -31,11 +30,8 @@ def ints(found: Any) -> Ints:
     return np.asarray(found, dtype=np.int64)
 
 
-_BETWEEN = ("steps", "timer_ticks", "fade_ticks", "glide_ticks")
-
-
 class Columns:
-    """The edges at which something happened to a channel; attributes are the columns of `watching.COLUMNS`.
+    """The edges at which something happened to a channel; attributes are its columns, as `Watched` has them.
 
     Attributes
     ----------
@@ -44,29 +40,23 @@ class Columns:
     channel : Channel
     """
 
-    def __init__(self, chip: Chip, name: str, rows: Rows, routed: Steps) -> None:
+    def __init__(self, chip: Chip, name: str, watched: Watched, routed: Steps) -> None:
         self.chip, self.name, self.channel = chip, name, chip.channels[name]
-        fields = list(own_fields(chip, name, None))
-        alone = [c for c in COLUMNS if c not in _BETWEEN]
-        table = np.array(rows.rows, dtype=np.int64).reshape(-1, len(alone) + 2 * len(fields)).T
-        self._columns: dict[str, Ints] = dict(zip(alone, table, strict=False))
-        between = np.array(rows.between, dtype=np.int64).reshape(-1, len(_BETWEEN)).T
-        self._columns |= dict(zip(_BETWEEN, between, strict=True))
-        self._old = dict(zip(fields, table[len(alone) :], strict=False))
-        self._new = dict(zip(fields, table[len(alone) + len(fields) :], strict=False))
+        self._columns, self._old, self._new = watched.columns, watched.old, watched.new
+        self._standing = watched.standing
         self._registers = own_registers(chip, name)
         self._routed = routed
-        self._standing = rows.standing
 
-    def __getattr__(self, column: str) -> Ints:
+    def __getattr__(self, column: str) -> NDArray[Any]:
         try:
-            return ints(self.__dict__["_columns"][column])
+            found: NDArray[Any] = self.__dict__["_columns"][column]
         except KeyError:
             raise AttributeError(column) from None
+        return found
 
-    def is_(self, column: str) -> Mask:
-        """Return a column of 0 and 1 as a mask."""
-        return mask(self._columns[column] == 1)
+    def is_(self, flag: str) -> Mask:
+        """Return a column of yes and no."""
+        return mask(self._columns[flag])
 
     def old(self, field: str) -> Ints:
         """Return a field as it stood before the edges."""

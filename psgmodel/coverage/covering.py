@@ -12,15 +12,19 @@ import numpy as np
 from psgmodel.chip.records import Chip
 from psgmodel.coverage import envelopes, mixers, stepping, sweeping, timers, unit, values
 from psgmodel.coverage.bins import Behaviour, Chapter
+from psgmodel.coverage.columns import Ints
 from psgmodel.coverage.following import Follower
 from psgmodel.coverage.happenings import Happenings
 from psgmodel.coverage.moments import Moments, routed_over_time
 from psgmodel.coverage.reach import Reach
 from psgmodel.coverage.recipes import channel_recipe
 from psgmodel.coverage.results import Coverage, LogHits, digest_of
-from psgmodel.engine import run
-from psgmodel.engine.actions import channel_events, mixer_fields, tick_trains, unit_events
+from psgmodel.engine.actions import channel_events, mixer_fields
+from psgmodel.engine.followed import Followed, UnitPlan, Watched, plan_unit
+from psgmodel.engine.kernel.follow import watch_compiled
+from psgmodel.engine.kernel.library import Library, find_kernel
 from psgmodel.engine.state import reset_state
+from psgmodel.engine.track import follow_in_python
 from psgmodel.errors import CoverageError
 from psgmodel.reglog.bus import SPACING
 from psgmodel.reglog.checks import check_log
@@ -75,25 +79,27 @@ def free_name(chip: Chip, part: str) -> str:
     return part
 
 
-def watch_channels(chip: Chip, log: RegisterLog) -> dict[str, Moments]:
-    """Follow a log through every channel and return what happened to each."""
-    state = reset_state(chip)
-    events = unit_events(chip, log.cut(0, log.end - chip.bus.write_latency), state)
-    trains, _, _ = tick_trains(chip, events, state)
-    fields = mixer_fields(chip, events, state, log.end)
-    moments = {}
-    for name in chip.channels:
-        follower = Follower(chip, name, trains, state)
-        routed = routed_over_time(chip, name, fields)
-        follower.run(channel_events(chip, name, events, follower.actions, routed.cycle.tolist()), log.end)
-        moments[name] = Moments(chip, name, follower.watched, routed)
-    return moments
-
-
 def watch(chip: Chip, log: RegisterLog) -> tuple[dict[str, Moments], Happenings]:
     """Follow a log through every channel and return what happened to each, and to the unit."""
-    moments = watch_channels(chip, log)
-    return moments, Happenings(chip, log, moments, run(chip, log))
+    part, state = log.cut(0, log.end - chip.bus.write_latency), reset_state(chip)
+    plan = plan_unit(chip, part, state, log.end)
+    fields = mixer_fields(chip, plan.events, state, log.end)
+    moments, levels = {}, {}
+    for name in chip.channels:
+        routed = routed_over_time(chip, name, fields)
+        followed, watched = watch_channel(plan, name, routed.cycle, find_kernel().library)
+        moments[name], levels[name] = Moments(chip, name, watched, routed), followed.level
+    return moments, Happenings(plan, part, fields, moments, levels)
+
+
+def watch_channel(plan: UnitPlan, name: str, marks: Ints, library: Library | None) -> tuple[Followed, Watched]:
+    """Follow one channel and return also its rows, which are there for each of `marks` too; without a library in
+    Python."""
+    if library is not None:
+        return watch_compiled(library, plan, name, marks)
+    follower = Follower(plan.chip, name, plan.trains, plan.state)
+    follower.run(channel_events(plan.chip, name, plan.events, follower.actions, marks.tolist()), plan.end)
+    return follow_in_python(plan, name), follower.shown()
 
 
 def behaviours_of(chip: Chip, spacing: int = SPACING) -> list[Behaviour]:

@@ -38,7 +38,7 @@ def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
         c.add(
             f"envelope.tick-at-start-{who}",
             f"a start at a tick of the envelope, the channel {who}",
-            lambda m, w=was: m.starts & (m.was_active == w) & (m.fade_tick == 1) & _moving(m, o) & m.heard,
+            lambda m, w=was: m.starts & (m.was_active == w) & m.fade_tick & _moving(m, o) & m.heard,
             still,
             no_start,
             r.no_restart if was else r.always_active,
@@ -48,7 +48,7 @@ def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
     c.add(
         "envelope.tick-at-start-one",
         "a start at a tick, with an envelope period of one tick",
-        lambda m: m.starts & (m.fade_tick == 1) & (m.seen("envelope.period") == 1) & m.heard,
+        lambda m: m.starts & m.fade_tick & (m.seen("envelope.period") == 1) & m.heard,
         no_start,
         r.not_held("envelope.period", 1),
         r.start_meets(o.ticks),
@@ -105,7 +105,7 @@ def _envelope_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
         c.add(
             f"envelope.{word}-in-note",
             f"the {word} of the envelope changed in a note, between ticks",
-            lambda m, f=field: m.plays_on & m.changed(f) & (m.fade_tick == 0) & m.sounded,
+            lambda m, f=field: m.plays_on & m.changed(f) & ~m.fade_tick & m.sounded,
             fixed,
             by=field,
         )
@@ -118,7 +118,7 @@ def _envelope_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
                 m.plays_on
                 & m.changed("envelope.period")
                 & ((m.old("envelope.period") == 0) if v else (m.new("envelope.period") == 0))
-                & (m.fade_tick == 1)
+                & m.fade_tick
                 & (m.fade_count <= 1)
                 & m.sounded
             ),
@@ -133,7 +133,7 @@ def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
     c.add(
         "envelope.volume-in-note",
         "the volume written in a note, another than the level",
-        lambda m: m.plays_on & m.wrote("volume") & (m.new("volume") != m.level) & (m.fade_tick == 0) & m.sounded,
+        lambda m: m.plays_on & m.wrote("volume") & (m.new("volume") != m.level) & ~m.fade_tick & m.sounded,
         fixed,
         by="volume",
     )

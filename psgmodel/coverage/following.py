@@ -17,7 +17,7 @@ from psgmodel.coverage.watching import WatchedChannel
 from psgmodel.engine.actions import write_actions
 from psgmodel.engine.blocks import ticks_of
 from psgmodel.engine.countdown import NEVER, TickTrain, counted_down
-from psgmodel.engine.followed import own_fields
+from psgmodel.engine.followed import Watched, own_fields
 from psgmodel.engine.kernel.layout import CLEAR, PASS, QUIET
 from psgmodel.engine.state import UnitState
 
@@ -105,9 +105,9 @@ class Follower:
             if address == CLEAR:
                 new, masks, cleared, wrote = dict(self.reset_fields), {}, True, 0
                 strobes.clear()
-                if value and self.watched.wave:
+                if value:
                     samples.clear()
-                    self.watched.wave.memory = [0] * len(self.watched.wave.memory)
+                    self.watched.forgets = True
             elif address < 0:
                 samples.append((-1 - address, value))
             else:
@@ -180,6 +180,10 @@ class Follower:
             w.wave.position = (w.wave.position + steps + 1) % len(w.wave.memory)
             w.wave.sample = w.wave.memory[w.wave.position]
         return steps + 1
+
+    def shown(self, first: int = 0) -> Watched:
+        """Return the rows from one on as columns."""
+        return self.watched.watched(self.reset_fields, first)
 
     def wait(self, edge: int) -> None:
         """Go to just before an edge."""

@@ -1,7 +1,7 @@
 """Happenings: what reached the unit as a whole, as columns.
 
-Stage: coverage. In: chip, log, what the channels did. Out: bus writes, register writes by the edge at which they take
-place, restarts, and what the mixer was given; all arrays, for the behaviours of `unit`.
+Stage: coverage. In: a run as planned, its log, what the channels did. Out: bus writes, register writes by the edge at
+which they take place, restarts, and what the mixer was given; all arrays, for the behaviours of `unit`.
 """
 
 from __future__ import annotations
@@ -11,14 +11,13 @@ from functools import cached_property
 
 import numpy as np
 
-from psgmodel.chip.records import Chip
 from psgmodel.coverage.columns import Ints, Mask, ints, mask
 from psgmodel.coverage.moments import Moments
-from psgmodel.coverage.sums import Sums, over_time
-from psgmodel.engine.actions import mixer_fields, restarts, unit_events
+from psgmodel.coverage.sums import Seen, over_time, seen_sums
+from psgmodel.engine.actions import restarts
+from psgmodel.engine.followed import UnitPlan
 from psgmodel.engine.kernel.layout import CLEAR, QUIET
-from psgmodel.engine.state import reset_state
-from psgmodel.engine.trace import Trace
+from psgmodel.engine.kernel.library import find_kernel
 from psgmodel.reglog.bus import register_writes, unmirrored
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import Steps, paired, sum_steps
@@ -36,15 +35,21 @@ class Happenings:
     moments : dict from channel name to Moments
     """
 
-    def __init__(self, chip: Chip, log: RegisterLog, moments: Mapping[str, Moments], trace: Trace) -> None:
-        part, state = log.cut(0, log.end - chip.bus.write_latency), reset_state(chip)
-        self.chip, self.moments, self.trace, self.end = chip, moments, trace, trace.end
+    def __init__(
+        self,
+        plan: UnitPlan,
+        part: RegisterLog,
+        fields: Mapping[str, Steps],
+        moments: Mapping[str, Moments],
+        levels: Mapping[str, Steps],
+    ) -> None:
+        chip = plan.chip
+        self.chip, self.end, self.events, self.fields = chip, plan.end, plan.events, fields
+        self.moments, self._levels = moments, levels
         self.bus_cycle, self.bus_address, self.bus_value = part.cycle, part.address, part.value
         writes, _ = register_writes(chip, part)
         self.edge = writes.cycle + chip.bus.write_latency
         self.address, self.value, self.origin = writes.address, writes.value, writes.origin
-        self.events = unit_events(chip, part, state)
-        self.fields = mixer_fields(chip, self.events, state, self.end)
 
     @cached_property
     def port(self) -> Ints:
@@ -87,9 +92,9 @@ class Happenings:
         return int(spans[(ours == value) & (theirs != 0)].sum())
 
     @cached_property
-    def sums(self) -> Sums:
-        """What the mixer adds up."""
-        return Sums(self.chip, self.trace.channels, self.fields, self.moments, self.end)
+    def sums(self) -> Mapping[str, Seen]:
+        """What is seen of the mixer's sums, by output."""
+        return seen_sums(self.chip, self._levels, self.fields, find_kernel().library)
 
     def restarts(self, divider: str) -> Ints:
         """Return the edges at which a divider is restarted."""

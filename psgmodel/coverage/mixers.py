@@ -10,6 +10,7 @@ import numpy as np
 from psgmodel.chip.records import Chip
 from psgmodel.coverage.bins import Chapter
 from psgmodel.coverage.columns import Mask
+from psgmodel.coverage.happenings import Happenings
 from psgmodel.coverage.loudest import extremes, levels
 from psgmodel.coverage.reach import Reach, first_of, held_values
 from psgmodel.coverage.values import MOST_VALUES
@@ -41,7 +42,7 @@ def mixer(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
             c.add(
                 f"{output}.{name}-alone",
                 f"{name} alone in {output}",
-                lambda h, o=output, n=name: _once(h.sums.alone(o, n)),
+                lambda h, o=output, n=name: _once(n in h.sums[o].alone),
                 "" if any(levels(reach)) else first_of(reach.silent, f"{name} has no level but 0"),
                 "" if through else f"{output} never lets {name} through",
             )
@@ -69,13 +70,13 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
     c.add(
         f"{output}.over",
         f"the code {does} top",
-        lambda h, o=output: _once(h.sums.over(o)),
+        lambda h, o=output: _once(_code(h, h.sums[o].largest) > largest),
         "" if top + m.offset > largest else f"the sum never passes {top + m.offset}, and {largest} fits",
     )
     c.add(
         f"{output}.under",
         f"the code {does} bottom",
-        lambda h, o=output: _once(h.sums.under(o)),
+        lambda h, o=output: _once(_code(h, h.sums[o].least) < 0),
         "" if bottom + m.offset < 0 else f"the sum never falls below {bottom + m.offset}",
     )
     if m.trim_shift:
@@ -83,7 +84,7 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
         c.add(
             f"{output}.fraction",
             "a product that the shift rounds down",
-            lambda h, o=output: _once(h.sums.fraction(o)),
+            lambda h, o=output: _once(h.sums[o].fraction),
             "" if any(f % odd for f in factors) and high > low else "every product is a multiple",
         )
     together = sum(1 for name, r in reaches.items() if any(levels(r)) and _through(chip, output, name))
@@ -91,9 +92,14 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
         c.add(
             f"{output}.together-{count}",
             f"{count} channels at once in {output}",
-            lambda h, o=output, k=count: _once(h.sums.together(o, k)),
+            lambda h, o=output, k=count: _once(h.sums[o].together >= k),
             "" if together >= count > 1 else f"{output} has fewer channels",
         )
+
+
+def _code(h: Happenings, product: int) -> int:
+    """Return the code of a product before it is fitted to its width."""
+    return (product >> h.chip.mixer.trim_shift) + h.chip.mixer.offset
 
 
 def _through(chip: Chip, output: str, name: str) -> bool:

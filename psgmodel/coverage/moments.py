@@ -94,13 +94,13 @@ class Moments(Columns):
     @cached_property
     def expiry_due(self) -> Mask:
         """The note timer would run out at the edge."""
-        due: Mask = (self.timer_tick == 1) & self.was_active & (self.old("timer.enable") == 1) & (self.timer == 1)
+        due: Mask = self.timer_tick & self.was_active & (self.old("timer.enable") == 1) & (self.timer == 1)
         return due
 
     @cached_property
     def timer_counts(self) -> Mask:
         """The note timer would go down at the edge, and not run out."""
-        counts: Mask = (self.timer_tick == 1) & self.was_active & (self.old("timer.enable") == 1)
+        counts: Mask = self.timer_tick & self.was_active & (self.old("timer.enable") == 1)
         return counts & ~self.expiry_due
 
     def ticks_of(self, block: str, period: Ints) -> Ints:
@@ -113,7 +113,7 @@ class Moments(Columns):
     def fade_counts(self) -> Mask:
         """An envelope tick would count at the edge, with or without a step."""
         moves = self.ticks_of("envelope", self.old("envelope.period")) > 0
-        return mask((self.fade_tick == 1) & self.was_active & moves)
+        return mask(self.fade_tick & self.was_active & moves)
 
     @cached_property
     def fade_due(self) -> Mask:
@@ -132,7 +132,7 @@ class Moments(Columns):
     def glide_counts(self) -> Mask:
         """A sweep tick would count at the edge, with or without a step."""
         moves = self.ticks_of("sweep", self.old("sweep.period")) > 0
-        return mask((self.glide_tick == 1) & self.was_active & moves)
+        return mask(self.glide_tick & self.was_active & moves)
 
     @cached_property
     def glide_due(self) -> Mask:
@@ -172,17 +172,17 @@ class Moments(Columns):
     @cached_property
     def step_due(self) -> Mask:
         """A step of the waveform would end at the edge."""
-        return mask((self._to_go == 1) & (self.clock_tick == 1))
+        return mask((self._to_go == 1) & self.clock_tick)
 
     @cached_property
     def step_due_next(self) -> Mask:
         """A step of the waveform would end at the next edge that counts; the step has two counts or more."""
-        return mask((self._to_go == 2) & (self.clock_tick == 1) & (self.length > 1))
+        return mask((self._to_go == 2) & self.clock_tick & (self.length > 1))
 
     @cached_property
     def step_just_begun(self) -> Mask:
         """No count of the running step has passed yet, and it has two or more."""
-        return mask((self._to_go == self.length) & (self.length > 1) & (self.clock_tick == 1))
+        return mask((self._to_go == self.length) & (self.length > 1) & self.clock_tick)
 
     # --- what blocks would do ---------------------------------------------------------------------------------------
 

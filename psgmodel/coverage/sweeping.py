@@ -128,7 +128,7 @@ def _at_start_and_stop(c: Chapter, r: Reach, o: Sweep, still: str, over: str) ->
             lambda m, w=was: (
                 m.starts
                 & (m.was_active == w)
-                & (m.glide_tick == 1)
+                & m.glide_tick
                 & (m.ticks_of("sweep", m.seen("sweep.period")) > 0)
                 & m.heard
             ),
@@ -141,7 +141,7 @@ def _at_start_and_stop(c: Chapter, r: Reach, o: Sweep, still: str, over: str) ->
     c.add(
         "sweep.tick-at-start-one",
         "a start at a tick, with a sweep period of one tick",
-        lambda m: m.starts & (m.glide_tick == 1) & (m.seen("sweep.period") == 1) & m.heard,
+        lambda m: m.starts & m.glide_tick & (m.seen("sweep.period") == 1) & m.heard,
         r.no_start,
         r.not_held("sweep.period", 1),
         r.start_meets(o.ticks),
@@ -183,7 +183,7 @@ def _writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
         c.add(
             f"sweep.{word}-in-note",
             f"the {word} of the sweep changed in a note, between ticks",
-            lambda m, f=field: m.plays_on & m.changed(f) & (m.glide_tick == 0) & m.sounded,
+            lambda m, f=field: m.plays_on & m.changed(f) & ~m.glide_tick & m.sounded,
             fixed,
             by=field,
         )
@@ -195,7 +195,7 @@ def _writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
                 m.plays_on
                 & m.changed("sweep.period")
                 & (m.old("sweep.period") == 0)
-                & (m.glide_tick == 1)
+                & m.glide_tick
                 & (m.glide_count <= 1)
                 & m.sounded
             ),

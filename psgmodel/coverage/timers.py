@@ -151,16 +151,14 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
         c.add(
             f"timer.{word}-between",
             f"the timer switched {word} in a note, between ticks",
-            lambda m, v=value: m.plays_on & m.changed("timer.enable", v) & (m.timer_tick == 0) & m.sounded,
+            lambda m, v=value: m.plays_on & m.changed("timer.enable", v) & ~m.timer_tick & m.sounded,
             fixed,
             by="timer.enable",
         )
         c.add(
             f"timer.{word}-at-tick",
             f"the timer switched {word} in a note, at a tick",
-            lambda m, v=value: (
-                m.plays_on & m.changed("timer.enable", v) & (m.timer_tick == 1) & (m.timer != 1) & m.sounded
-            ),
+            lambda m, v=value: m.plays_on & m.changed("timer.enable", v) & m.timer_tick & (m.timer != 1) & m.sounded,
             fixed,
             by=by,
         )
@@ -168,7 +166,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
             f"timer.{word}-at-end",
             f"the timer switched {word} at a tick, one count before it runs out",
             lambda m, v=value: (
-                m.plays_on & m.changed("timer.enable", v) & (m.timer_tick == 1) & (m.timer == 1) & m.sounded & stops
+                m.plays_on & m.changed("timer.enable", v) & m.timer_tick & (m.timer == 1) & m.sounded & stops
             ),
             fixed,
             ends,
@@ -178,7 +176,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
         c.add(
             "timer.on-ends",
             "switching the timer on is its last count and ends the note",
-            lambda m: m.plays_on & m.changed("timer.enable", 1) & (m.timer_tick == 0) & m.is_("ran_out") & m.sounded,
+            lambda m: m.plays_on & m.changed("timer.enable", 1) & ~m.timer_tick & m.is_("ran_out") & m.sounded,
             fixed,
             ends,
             by="timer.enable",
@@ -195,4 +193,4 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
 
 def _tick(m: Moments, o: Timer) -> Mask:
     """A tick of the timer finds it switched on."""
-    return mask((m.timer_tick == 1) & (m.at_tick("timer.enable", o.write_and_tick) == 1))
+    return mask(m.timer_tick & (m.at_tick("timer.enable", o.write_and_tick) == 1))

@@ -8,10 +8,16 @@ the reference engine cycle by cycle.
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from psgmodel.chip.channel import Channel
 from psgmodel.engine.blocks import Fields
+from psgmodel.engine.followed import Watched
+from psgmodel.engine.kernel.layout import PASSED, ROW_FLAGS
 from psgmodel.engine.reference_channel import ReferenceChannel
 from psgmodel.engine.state import ChannelState
 
@@ -22,33 +28,12 @@ COLUMNS = (
     "timer", "timer_after", "ran_out", "level", "level_after", "fade_count", "fade_count_after", "faded",
     "glide_count", "glide_count_after", "shadow", "shadow_after", "fell", "swept", "over",
     "count", "length", "advanced", "position", "position_after", "sample", "sample_after", "fresh",
-    "samples_written", "sample_address", "steps", "timer_ticks", "fade_ticks", "glide_ticks",
+    "samples_written", "sample_address",
 )  # fmt: skip
-"""What a row holds before the fields as they were and as the writes of the edge left them.
-
-Bits of `wrote` stand for registers of the channel, in the order of their addresses. `line_before` has bit i set where a
-strobe on its way acts i edges later. `swept` is the period that a sweep step made, or -1. `count` and `length` are
-those of the step by the fields before the edge; `fresh` is the sample that stood at the start position of the memory.
-The last four are what passed between this edge and the next one that is shown.
-"""
+"""What a row holds before the fields as they were and as the writes of the edge left them; what each of them means is
+said in `psgmodel.engine.kernel.layout`."""
 
 NONE = -1
-
-
-class Rows(Protocol):
-    """Rows, and what passed between each of them and the next; see `COLUMNS`."""
-
-    @property
-    def rows(self) -> list[tuple[int, ...]]:
-        """One row an edge."""
-
-    @property
-    def between(self) -> list[tuple[int, int, int, int]]:
-        """As many as rows."""
-
-    @property
-    def standing(self) -> Fields:
-        """Fields after the last row."""
 
 
 def _note(block: Any, answers: dict[str, Any], name: str) -> None:
@@ -69,7 +54,10 @@ class WatchedChannel(ReferenceChannel):
         super().__init__(channel, state, memory)
         self.rows: list[tuple[int, ...]] = []
         self.between: list[tuple[int, int, int, int]] = []
+        """What passed after each row: `PASSED`."""
         self.standing: Fields = {}
+        self.forgets = False
+        """The wave memory goes when the channel is cleared next."""
         self._did: dict[str, Any] = {}
         for name in ("timer", "envelope", "sweep", "step"):
             if getattr(self, name) is not None:
@@ -108,6 +96,9 @@ class WatchedChannel(ReferenceChannel):
         if cleared:
             start = stop = met = False
             ticks = dict.fromkeys(ticks, False)
+            if self.forgets and wave:
+                wave.memory = [0] * len(wave.memory)
+            self.forgets = False
             self.clear(samples)
             swept, ran_out, faded, over, advanced = None, False, False, False, False
         else:
@@ -144,6 +135,22 @@ class WatchedChannel(ReferenceChannel):
                 break
             found.append(between[0] + row[advanced])
         return found
+
+    def watched(self, fields: Iterable[str], first: int = 0) -> Watched:
+        """Return the rows from one on as columns; what passed after the last one is 0 where it is not known yet.
+
+        `fields` are the channel's, in the order in which `show` was given them.
+        """
+        names, rows = list(fields), self.rows[first:]
+        between = [*self.between[first:], (0,) * len(PASSED)][: len(rows)]
+        table = np.array(rows, dtype=np.int64).reshape(-1, len(COLUMNS) + 2 * len(names)).T
+        columns: dict[str, NDArray[Any]] = dict(zip(COLUMNS, table, strict=False))
+        columns |= {flag: columns[flag] == 1 for flag in ROW_FLAGS}
+        columns |= dict(zip(PASSED, np.array(between, dtype=np.int64).reshape(-1, len(PASSED)).T, strict=True))
+        old, new = table[len(COLUMNS) :][: len(names)], table[len(COLUMNS) + len(names) :]
+        return Watched(
+            columns, dict(zip(names, old, strict=True)), dict(zip(names, new, strict=True)), dict(self.standing)
+        )
 
     def _position(self) -> int:
         player = self.square or self.wave

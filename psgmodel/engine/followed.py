@@ -7,7 +7,7 @@ share.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,6 +69,25 @@ class Followed(NamedTuple):
     state: ChannelState
     memory: list[int]
     period: int
+
+
+class Watched(NamedTuple):
+    """What happened to one channel, edge by edge: those at which something happens. Arrays of shape (n,).
+
+    Attributes
+    ----------
+    columns : dict from column name to ndarray
+        Those of `psgmodel.engine.kernel.layout`: `ROW_FLAGS` as bool, `ROW` and `PASSED` as int64.
+    old, new : dict from field name to ndarray of int64
+        The channel's fields as they stood before the edges, and as the writes of the edges left them.
+    standing : dict from field name to int
+        The fields after the last edge.
+    """
+
+    columns: Mapping[str, NDArray[Any]]
+    old: Mapping[str, NDArray[np.int64]]
+    new: Mapping[str, NDArray[np.int64]]
+    standing: Mapping[str, int]
 
 
 def plan_unit(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> UnitPlan:

@@ -190,7 +190,7 @@ class GlideTrack:
         self.count = reload
         result = self._next(self.shadow if o.works_on == "shadow" else e.old["period"], f)
         if not 0 <= result < self.size and o.overflow != "wrap":
-            ran_over = o.overflow == "stop" and (not e.start or o.check != "at-step")
+            ran_over = o.overflow == "stop"
             return None, stops or ran_over
         self.shadow = result % self.size
         self.fell = self.fell or f["sweep.falling"] == 1

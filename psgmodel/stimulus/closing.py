@@ -18,7 +18,6 @@ from psgmodel.chip.records import Chip
 from psgmodel.coverage.bins import Behaviour
 from psgmodel.coverage.covering import channel_behaviours
 from psgmodel.coverage.moments import Moments
-from psgmodel.engine.blocks import Fields
 from psgmodel.errors import StimulusError
 from psgmodel.reglog.bus import SPACING
 from psgmodel.reglog.log import RegisterLog, make_log
@@ -49,20 +48,11 @@ class _ChannelState:
         watched = self.notes.follower.watched
         if len(watched.rows) <= self.row:
             return
-        rows, between = watched.rows[self.row :], watched.between[self.row :]
-        watched_part = _Part(rows, [*between, (0, 0, 0, 0)][: len(rows)], watched.standing)
-        end = rows[-1][0] + 1
-        m = Moments(self.notes.chip, self.notes.name, watched_part, constant_steps(1, 0, end))
+        part, end = self.notes.follower.shown(self.row), watched.rows[-1][0] + 1
+        m = Moments(self.notes.chip, self.notes.name, part, constant_steps(1, 0, end))
         for name in [name for name, b in self.left.items() if np.any(b.seen(m))]:
             del self.left[name]
         self.row = len(watched.rows) - 1
-
-
-@dataclass(frozen=True, slots=True)
-class _Part:
-    rows: list[tuple[int, ...]]
-    between: list[tuple[int, int, int, int]]
-    standing: Fields
 
 
 def closing_log(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> RegisterLog:

@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from psgmodel.chip import load_chip
 from psgmodel.coverage import cover
-from psgmodel.coverage.covering import watch_channels
+from psgmodel.coverage.covering import watch
 from psgmodel.engine import run
 from psgmodel.reglog import RegisterLog, load_log, make_log
 from psgmodel.stimulus import closing_log
@@ -48,7 +48,7 @@ def main() -> None:
         runs, follows, covers = [], [], []
         for _ in range(4):
             runs.append(taken(lambda log=log: run(chip, log)))
-            follows.append(taken(lambda log=log: watch_channels(chip, log)))
+            follows.append(taken(lambda log=log: watch(chip, log)))
             covers.append(taken(lambda log=log: cover(chip, [log])))
         print(f"{name}: {log.end / CLOCK_HZ:.1f} s, {len(log)} writes; a run takes {min(runs):.3f} s")
         print(f"  channels followed  {min(follows) / min(runs):6.2f} x a run")

@@ -103,4 +103,7 @@ def watched_by_reference(chip: Chip, log: RegisterLog) -> dict[str, Moments]:
             channel.passed(0, 0, 0, 0)
             channel.standing = unit.fields[channel.name]
     fields = mixer_fields(chip, unit_events(chip, part, state), state, log.end)
-    return {n: Moments(chip, n, w, routed_over_time(chip, n, fields)) for n, w in unit.watched.items()}
+    return {
+        name: Moments(chip, name, channel.watched(unit.fields[name]), routed_over_time(chip, name, fields))
+        for name, channel in unit.watched.items()
+    }

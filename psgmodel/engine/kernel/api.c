@@ -8,9 +8,10 @@
 
 enum { DONE, NO_MEMORY };
 
-/* What a channel did: its levels, and its activity after each change of it. */
+/* What a channel did: its levels, its activity after each change of it, and rows, if they were asked for. */
 struct made {
     struct signal signal[2];
+    struct watch watch;
 };
 
 API void kernel_free(struct made *made)
@@ -19,6 +20,7 @@ API void kernel_free(struct made *made)
         return;
     for (int i = 0; i < 2; i++)
         signal_free(&made->signal[i]);
+    watch_free(&made->watch);
     free(made);
 }
 
@@ -38,18 +40,33 @@ API void kernel_copy(const struct made *made, i64 which, i64 *cycle, int32_t *le
     memcpy(level, s->level, (size_t)s->size * sizeof *level);
 }
 
-static int hand_over(struct made **made, struct signal *first, struct signal *second)
+/* Number of rows. */
+API i64 kernel_rows(const struct made *made)
 {
+    return made->watch.size;
+}
+
+/* A column of the rows, which lives as long as `made`; NULL where there is none. */
+API const i64 *kernel_column(const struct made *made, i64 which)
+{
+    return made->watch.column[which];
+}
+
+static int hand_over(struct made **made, struct track *t)
+{
+    struct signal *first = &t->steps.out, *second = &t->activity;
     *made = calloc(1, sizeof **made);
-    if (!*made || first->failed || second->failed) {
+    if (!*made || first->failed || second->failed || t->watch.failed) {
         free(*made);
         *made = NULL;
         signal_free(first);
         signal_free(second);
+        watch_free(&t->watch);
         return NO_MEMORY;
     }
     (*made)->signal[0] = *first;
     (*made)->signal[1] = *second;
+    (*made)->watch = t->watch;
     return DONE;
 }
 
@@ -73,7 +90,7 @@ API int kernel_follow(const i64 *const *in, const i64 *sizes, struct made **made
     if (set_trains(&c, in) && t) {
         t->c = &c;
         track_run(t, in, sizes);
-        result = hand_over(made, &t->steps.out, &t->activity);
+        result = hand_over(made, t);
     }
     for (int i = 0; i < TRAINS; i++)
         free(c.train[i].before);

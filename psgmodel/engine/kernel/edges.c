@@ -6,7 +6,7 @@
 
 /* What the writes of an edge have done. */
 struct applied {
-    int touches, cleared, with_memory, strobes;
+    int touches, cleared, with_memory;
 };
 
 /* Let the delay lines begin at an edge; what lies before it has acted. */
@@ -18,14 +18,23 @@ void track_advance(struct track *t, i64 edge)
     t->anchor = edge;
 }
 
+/* Let a strobe into its delay line. */
+static void ask(struct track *t, int start)
+{
+    u64 entry = (u64)1 << t->c->o[O_START_DELAY];
+    *(start ? &t->starts : &t->stops) |= entry;
+    *(start ? &t->watch.did.asked_start : &t->watch.did.asked_stop) = 1;
+}
+
 /* Do what one write does to fields and delay lines (2). */
 static void apply_write(struct track *t, i64 *new, i64 address, i64 value, struct applied *done)
 {
     const i64 *action = action_at(t->c, address & ~QUIET);
     if (!action)
         return;
+    struct did *did = &t->watch.did;
     done->touches |= (int)action[A_TOUCHES];
-    done->strobes = !(address & QUIET);
+    did->quiet = (address & QUIET) != 0;
     const i64 *part = t->c->parts + action[A_FIRST_PART] * PART_COLUMNS;
     for (i64 i = 0; i < action[A_PARTS]; i++, part += PART_COLUMNS) {
         i64 mask = part[P_MASK] << part[P_FIELD_LOW], bits = value >> part[P_LOW] & part[P_MASK];
@@ -34,17 +43,17 @@ static void apply_write(struct track *t, i64 *new, i64 address, i64 value, struc
     }
     if (address & QUIET)
         return;
-    u64 entry = (u64)1 << t->c->o[O_START_DELAY];
+    did->wrote |= INT64_C(1) << (action - t->c->actions) / ACTION_COLUMNS;
     if (value & action[A_STARTS] || action[A_ALWAYS] & 1)
-        t->starts |= entry;
+        ask(t, 1);
     if (value & action[A_STOPS] || action[A_ALWAYS] & 2)
-        t->stops |= entry;
+        ask(t, 0);
 }
 
 /* Apply the writes of an edge (2, 3). */
 static struct applied apply(struct track *t, i64 *new, struct batch *writes)
 {
-    struct applied done = {writes->passes ? STEP : 0, 0, 0, 0};
+    struct applied done = {writes->passes ? STEP : 0, 0, 0};
     i64 first = t->c->o[O_MEMORY_ADDRESS], size = t->c->o[O_MEMORY_SIZE];
     memset(t->written, 0, sizeof t->written);
     for (i64 i = writes->samples; i < writes->end; i++) {
@@ -158,6 +167,9 @@ static void look(struct track *t, const struct look *e, i64 *new, int touches, i
     int due = (t->timer.at == edge ? TIMER : 0) | (t->fade.at == edge ? FADE : 0) | (t->glide.at == edge ? GLIDE : 0);
     int looked = (touches | due) & has;
     int stopping = look_at(t, e, looked, &period);
+    t->watch.did.ran_out = (stopping & TIMER) != 0;
+    t->watch.did.faded = (stopping & FADE) != 0;
+    t->watch.did.over = (stopping & GLIDE) != 0;
     if (s->one_shot) {
         step_flush(s, edge);
         stop |= step_edge(s, e, writes);
@@ -176,6 +188,7 @@ static void look(struct track *t, const struct look *e, i64 *new, int touches, i
     if (was != active)
         signal_put(&t->activity, edge, active);
     t->active = active;
+    t->watch.did.swept = period;
     if (period != none)
         take_period(t, period, new);
     if (s->now == edge)
@@ -192,29 +205,33 @@ void track_edge(struct track *t, i64 edge, struct batch *writes)
     const struct channel *c = t->c;
     const i64 *old = t->field[t->now_in];
     i64 *new = t->field[!t->now_in];
+    struct did *did = &t->watch.did;
+    *did = (struct did){.swept = -1};
     track_advance(t, edge);
     memcpy(new, old, sizeof t->field[0]);
     struct applied done = apply(t, new, writes);
     t->now_in = !t->now_in;
+    watch_wrote(t, new);
     if (done.cleared) {
+        did->cleared = 1;
         clear(t, edge, new, writes, done.with_memory);
         return;
     }
-    u64 entry = (u64)1 << c->o[O_START_DELAY];
-    if (c->o[O_GATE] && new[F_GATE] != old[F_GATE] && done.strobes)
-        *(new[F_GATE] ? &t->starts : &t->stops) |= entry;
-    int start = t->starts & 1, stop = t->stops & 1;
+    if (c->o[O_GATE] && new[F_GATE] != old[F_GATE] && !did->quiet)
+        ask(t, new[F_GATE] != 0);
+    did->start = t->starts & 1;
+    did->stop = t->stops & 1;
     t->starts &= ~(u64)1;
     t->stops &= ~(u64)1;
-    if (!start && !t->active) {
+    if (!did->start && !t->active) {
         step_store(&t->steps, writes, 0, 0);
         return;
     }
-    if (start || stop)
+    if (did->start || did->stop || t->shows)
         done.touches = TIMER | FADE | GLIDE | STEP;
     else if (!done.touches && !writes->stores && edge != t->next_act)
         return;
     const i64 *seen = c->o[O_START_DELAY] == 0 ? new : old;
-    struct look e = {edge, start, t->active, old, new, seen, t->written};
-    look(t, &e, new, done.touches, stop, writes);
+    struct look e = {edge, did->start, t->active, old, new, seen, t->written};
+    look(t, &e, new, done.touches, did->stop, writes);
 }

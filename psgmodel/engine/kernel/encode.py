@@ -36,8 +36,8 @@ def option_value(record: Any, path: str, words: tuple[str, ...]) -> int:
     return words.index(record) if words else int(record)
 
 
-def options_of_channel(chip: Chip, channel: Channel, begin: int, end: int) -> IntArray:
-    """Return `OPTIONS` and `FACTS`."""
+def options_of_channel(chip: Chip, channel: Channel, begin: int, end: int, watched: Iterable[str] | None) -> IntArray:
+    """Return `OPTIONS` and `FACTS`; `watched` are the fields that rows show, None where no rows are asked for."""
     register, memory = channel.register, chip.memories.get(channel.name)
     short = register.short if register is not None else None
     values = [option_value(channel, path, words) for path, words in OPTIONS.items()]
@@ -52,6 +52,8 @@ def options_of_channel(chip: Chip, channel: Channel, begin: int, end: int) -> In
         sum(1 << value for value in channel.step.stopped) if isinstance(channel.step, NoiseClock) else 0,
         memory.address if memory is not None else 0,
         memory.size if memory is not None else 0,
+        int(watched is not None),
+        sum(1 << FIELD_NUMBER[name] for name in watched or ()),
     ]
     return numbers(values)
 

@@ -134,6 +134,7 @@ struct stepping {
     struct signal out;
     i64 begin, now, stretch, first, length, ends_at, size;
     i64 count, position, sample, volume, pattern;
+    i64 made; /* steps that were made so far */
     int active, runs, down, one_shot, short_mode;
     i64 *memory;
     u64 contents;
@@ -141,12 +142,36 @@ struct stepping {
     i64 level[MOST_POSITIONS], changed[MOST_POSITIONS]; /* scratch of waveform.c */
 };
 
+/* Where the step counter stands just before an edge, if nothing comes between, and the steps made up to there. */
+struct stood {
+    i64 steps, count, position;
+};
+
 i64 step_length(const struct channel *c, const i64 *f);
+int step_stopped(const struct channel *c, const i64 *f);
+struct stood step_before(const struct stepping *s, i64 edge);
 void step_resume(struct stepping *s, int active, i64 volume, const i64 *f);
 void step_flush(struct stepping *s, i64 edge);
 int step_edge(struct stepping *s, const struct look *e, const struct batch *writes);
 void step_store(struct stepping *s, const struct batch *writes, int playing, i64 position);
 void play_stretch(struct stepping *s, i64 steps, i64 spread);
+
+/* ---- watch.c: a row for each edge that is looked at ---- */
+
+/* What an edge did, as far as the state does not tell. */
+struct did {
+    int start, stop, asked_start, asked_stop, cleared, quiet, ran_out, faded, over;
+    i64 swept, wrote;
+};
+
+/* Rows, column by column. The row of an edge is begun before it and ended after it. */
+struct watch {
+    i64 *column[ROW_COLUMNS + 2 * FIELDS]; /* of fields that are not shown: NULL */
+    i64 size, room;
+    i64 made; /* `made` of the stepping after the last row */
+    int failed;
+    struct did did;
+};
 
 /* ---- track.c and edges.c: one channel ---- */
 
@@ -162,7 +187,15 @@ struct track {
     i64 anchor, next_act;
     i64 field[2][FIELDS], written[FIELDS];
     int now_in; /* which of `field` holds the fields as they are */
+    int shows;  /* the edge that is looked at has a row */
+    struct watch watch;
 };
+
+void watch_pass(struct track *t, i64 edge);
+void watch_begin(struct track *t, i64 edge);
+void watch_wrote(struct track *t, const i64 *new);
+void watch_end(struct track *t, i64 edge, const struct batch *writes);
+void watch_free(struct watch *w);
 
 const i64 *action_at(const struct channel *c, i64 address);
 void track_advance(struct track *t, i64 edge);

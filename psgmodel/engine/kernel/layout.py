@@ -96,9 +96,11 @@ FACTS = (
     "stopped",
     "memory_address",
     "memory_size",
+    "watched",
+    "shown",
 )
 """What stands behind the options: the run's cycles, how many positions the waveform has (0: noise), lists as bit masks
-(bit k: entry k, tap k + 1), where samples are written."""
+(bit k: entry k, tap k + 1), where samples are written, whether rows are written, and which fields they show."""
 
 FIELDS = (
     "volume",
@@ -158,13 +160,76 @@ INPUTS = (
     "address",
     "value",
     "passes",
+    "marks",
     "actions",
     "parts",
     "trains",
     "places",
     "epochs",
 )
-"""Arrays of int64 that follow a channel; `fields`, `state` and `memory` are written to."""
+"""Arrays of int64 that follow a channel; `fields`, `state` and `memory` are written to. `passes` are edges at which a
+stretch must end though nothing happens; `marks` are edges that have a row in any case."""
+
+ROW_FLAGS = (
+    "start",
+    "stop",
+    "met",
+    "asked_start",
+    "asked_stop",
+    "active",
+    "after",
+    "cleared",
+    "quiet",
+    "timer_tick",
+    "fade_tick",
+    "glide_tick",
+    "clock_tick",
+    "ran_out",
+    "faded",
+    "fell",
+    "over",
+    "advanced",
+)
+"""What is or is not so at an edge that is looked at; in a row they are the bits of its first column."""
+
+ROW = (
+    "edge",
+    "line_before",
+    "wrote",
+    "timer",
+    "timer_after",
+    "level",
+    "level_after",
+    "fade_count",
+    "fade_count_after",
+    "glide_count",
+    "glide_count_after",
+    "shadow",
+    "shadow_after",
+    "swept",
+    "count",
+    "length",
+    "position",
+    "position_after",
+    "sample",
+    "sample_after",
+    "fresh",
+    "samples_written",
+    "sample_address",
+)
+"""Numbers of a row: what stood before an edge that is looked at, what acted there, and what stands after it.
+
+Bits of `wrote` stand for registers of the channel, in the order of their addresses. `line_before` has bit i set where a
+strobe on its way acts i edges later. `swept` is the period that a sweep step made, or -1. `count` and `length` are
+those of the step by the fields before the edge, `length` -1 where it is stopped; `fresh` is the sample that stood at
+the start position of the memory.
+"""
+
+PASSED = ("steps", "timer_ticks", "fade_ticks", "glide_ticks")
+"""What passed after an edge that was looked at, up to, not including, the next one."""
+
+ROW_COLUMNS = ("flags", *ROW, *PASSED)
+"""Columns of the rows; behind them are the fields as they were, and as the writes of the edge left them."""
 
 MIXER: dict[str, tuple[str, ...]] = {
     "channels": (),
@@ -177,14 +242,20 @@ MIXER: dict[str, tuple[str, ...]] = {
     "bits": (),
     "overflow": ("saturate", "wrap"),
     "table": (),
+    "seen": (),
 }
-"""Options of the mixer; `table` is 1 where there is one."""
-MIXER_INPUTS = ("options", "signals", "gains", "routes", "trims", "codes", "pipelines", "outputs")
+"""Options of the mixer; `table` is 1 where there is one, `seen` where sums are looked at instead of mixed."""
+MIXER_INPUTS = ("options", "signals", "gains", "routes", "trims", "codes", "pipelines", "outputs", "seen")
 """Arrays of int64 that mix; `pipelines` is written to. `signals` has a `SIGNAL` for each channel and then, for each
 output, one for each channel's route and one for the trim; `outputs` has a `SIGNAL` for each output, which has room for
-all that can change; its sizes become what was written."""
+all that can change; its sizes become what was written. `seen` has the `SEEN` of each output,
+where that is asked for."""
 SIGNAL = ("cycle", "level", "size")
 """Columns of a signal: addresses of its arrays, and how many entries they have."""
+
+SEEN = ("largest", "least", "fraction", "alone", "together")
+"""What is seen of the sums of an output: the largest and the least product of sum and trim, whether the shift rounds
+one down, which channels are alone at some time (as bits), and the most channels at one time that are not 0."""
 
 
 def c_name(name: str) -> str:
@@ -212,4 +283,5 @@ def header() -> str:
     lines += [_enum("A", ACTION, "ACTION_COLUMNS"), _enum("P", PART, "PART_COLUMNS"), _enum("IN", INPUTS)]
     lines += [_enum("M", MIXER), *_words({f"mixer.{name}": words for name, words in MIXER.items()})]
     lines += [_enum("MIX", MIXER_INPUTS), _enum("SIGNAL", SIGNAL, "SIGNAL_COLUMNS")]
+    lines += [_enum("SEEN", SEEN, "SEEN_COLUMNS"), _enum("FLAG", ROW_FLAGS), _enum("R", ROW_COLUMNS, "ROW_COLUMNS")]
     return "\n".join([*lines, "#endif"]) + "\n"

@@ -6,6 +6,7 @@ Stage: engine, the compiled kernel. In: nothing. Out: the functions of api.c, ca
 from __future__ import annotations
 
 import ctypes
+import weakref
 from collections.abc import Mapping, Sequence
 from functools import cache
 from typing import NamedTuple
@@ -14,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from psgmodel.engine.kernel.build import FOLDER, library_name
-from psgmodel.engine.kernel.layout import INPUTS, MIXER_INPUTS, SIGNAL
+from psgmodel.engine.kernel.layout import FIELDS, INPUTS, MIXER_INPUTS, ROW_COLUMNS, SIGNAL
 
 IntArray = NDArray[np.int64]
 Changes = tuple[IntArray, NDArray[np.int32]]
@@ -36,6 +37,8 @@ class Library:
             "follow": (ctypes.c_int, [address, address, address]),
             "mix": (ctypes.c_int, [address]),
             "size": (number, [address, number]),
+            "rows": (number, [address]),
+            "column": (address, [address, number]),
             "copy": (None, [address, number, address, address]),
             "free": (None, [address]),
         }
@@ -44,20 +47,19 @@ class Library:
             function.restype, function.argtypes = result, arguments
         self._library = library
 
-    def follow(self, inputs: Mapping[str, IntArray]) -> tuple[Changes, Changes]:
-        """Follow a channel; return its levels, and its activity after each change of it.
+    def follow(self, inputs: Mapping[str, IntArray]) -> tuple[Changes, Changes, list[IntArray]]:
+        """Follow a channel; return its levels, its activity after each change of it, and its rows, column by column.
 
-        `inputs` has the arrays of `INPUTS`; `fields`, `state` and `memory` become what they are at the end.
+        `inputs` has the arrays of `INPUTS`; `fields`, `state` and `memory` become what they are at the end. Columns
+        that were not asked for are empty.
         """
         arrays = [inputs[name] for name in INPUTS]
         addresses, sizes = _addresses(arrays), np.array([array.size for array in arrays], dtype=np.int64)
         made = ctypes.c_void_p()
         status = self._library.kernel_follow(addresses.ctypes.data, sizes.ctypes.data, ctypes.byref(made))
         _check(status)
-        try:
-            return self._copied(made, 0), self._copied(made, 1)
-        finally:
-            self._library.kernel_free(made)
+        owner = _Made(self._library, made)
+        return self._copied(made, 0), self._copied(made, 1), self._columns(owner)
 
     def mix(self, inputs: Mapping[str, IntArray], room: int) -> list[Changes]:
         """Mix channels.
@@ -73,11 +75,39 @@ class Library:
         _check(self._library.kernel_mix(addresses.ctypes.data))
         return [_trimmed(*changes, size) for changes, size in zip(made, columns[:, 2].tolist(), strict=True)]
 
+    def see(self, inputs: Mapping[str, IntArray]) -> None:
+        """Look at the sums of a mixer; `seen` of the inputs, which are those of `mix`, is written to."""
+        addresses = _addresses([inputs[name] for name in MIXER_INPUTS])
+        _check(self._library.kernel_mix(addresses.ctypes.data))
+
+    def _columns(self, owner: _Made) -> list[IntArray]:
+        """Return the columns of the rows where they lie; each of them keeps them alive."""
+        size = int(self._library.kernel_rows(owner.made))
+        count = len(ROW_COLUMNS) + 2 * len(FIELDS)
+        places = [self._library.kernel_column(owner.made, which) for which in range(count)]
+        return [np.asarray(_Column(place, size, owner) if place else (), dtype=np.int64) for place in places]
+
     def _copied(self, made: ctypes.c_void_p, which: int) -> Changes:
         size = self._library.kernel_size(made, which)
         cycle, level = np.empty(size, dtype=np.int64), np.empty(size, dtype=np.int32)
         self._library.kernel_copy(made, which, cycle.ctypes.data, level.ctypes.data)
         return cycle, level
+
+
+class _Made:
+    """What the kernel has made; it is given back once nothing refers to this."""
+
+    def __init__(self, library: ctypes.CDLL, made: ctypes.c_void_p) -> None:
+        self.made = made
+        weakref.finalize(self, library.kernel_free, made)
+
+
+class _Column:
+    """Numbers of the kernel where they lie; an array made of this keeps them alive and cannot be written to."""
+
+    def __init__(self, address: int, size: int, owner: _Made) -> None:
+        self.owner = owner
+        self.__array_interface__ = {"data": (address, True), "shape": (size,), "typestr": "=i8", "version": 3}
 
 
 def _check(status: int) -> None:

@@ -88,12 +88,6 @@ static void hear_next(struct heard *h, i64 next)
     h->soon = next < h->size ? h->cycle[next] : NEVER;
 }
 
-/* The level that stands now. */
-static i64 heard_now(const struct heard *h)
-{
-    return h->level[h->next - 1];
-}
-
 /* First index whose cycle is past `cycle`, from a given one on; the search gallops. */
 static i64 index_past(const struct heard *h, i64 from, i64 cycle)
 {
@@ -129,6 +123,10 @@ static void begin_span(struct mixer *m, i64 cycle)
             m->listened[k] |= p->factor[k] != 0;
         }
         p->trim = m->trims[heard_now(&p->trim_field)];
+        if (p->seen) {
+            see_span(m, p);
+            continue;
+        }
         put_code(m, p, cycle, code_of(shape_of(m, p), p->sum));
     }
 }
@@ -152,8 +150,12 @@ static i64 move_fields(struct mixer *m, i64 cycle)
 static void join_change(struct mixer *m, int channel)
 {
     struct heard *h = &m->heard[channel];
-    for (i64 i = 0; i < m->o[M_OUTPUTS]; i++)
-        m->output[i].sum += m->output[i].factor[channel] * (h->level[h->next] - (i64)h->level[h->next - 1]);
+    for (i64 i = 0; i < m->o[M_OUTPUTS]; i++) {
+        struct output *p = &m->output[i];
+        u64 bit = (u64)1 << channel;
+        p->sum += p->factor[channel] * (h->level[h->next] - (i64)h->level[h->next - 1]);
+        p->sounding = p->factor[channel] * h->level[h->next] ? p->sounding | bit : p->sounding & ~bit;
+    }
     hear_next(h, h->next + 1);
 }
 
@@ -165,7 +167,7 @@ static void play_channel(struct mixer *m, int channel, i64 until)
     while (to < h->size && h->cycle[to] < until)
         to++;
     for (i64 i = 0; i < m->o[M_OUTPUTS]; i++)
-        play_run(m, &m->output[i], channel, h->next, to);
+        (m->output[i].seen ? see_run : play_run)(m, &m->output[i], channel, h->next, to);
     hear_next(h, to);
 }
 
@@ -239,7 +241,9 @@ void mixer_run(struct mixer *m, i64 *const *in)
         p->pipeline = in[MIX_PIPELINES] + i * m->o[M_LATENCY];
         p->cycle = (i64 *)(intptr_t)outputs[i * SIGNAL_COLUMNS + SIGNAL_CYCLE];
         p->level = (int32_t *)(intptr_t)outputs[i * SIGNAL_COLUMNS + SIGNAL_LEVEL];
-        begin_output(m, p);
+        p->seen = m->o[M_SEEN] ? in[MIX_SEEN] + i * SEEN_COLUMNS : NULL;
+        if (!p->seen)
+            begin_output(m, p);
     }
     for (i64 cycle = m->o[M_START]; cycle < m->o[M_END];) {
         i64 until = move_fields(m, cycle);
@@ -247,7 +251,7 @@ void mixer_run(struct mixer *m, i64 *const *in)
         play_span(m, until);
         cycle = until;
     }
-    for (i64 i = 0; i < m->o[M_OUTPUTS]; i++) {
+    for (i64 i = 0; i < m->o[M_OUTPUTS] && !m->o[M_SEEN]; i++) {
         outputs[i * SIGNAL_COLUMNS + SIGNAL_SIZE] = m->output[i].size;
         for (i64 k = 0; !m->output[i].late && k < m->o[M_LATENCY]; k++)
             m->output[i].pipeline[k] = m->output[i].code;

@@ -13,6 +13,12 @@ struct heard {
     i64 size, next, soon;
 };
 
+/* The level that stands now. */
+static inline i64 heard_now(const struct heard *h)
+{
+    return h->level[h->next - 1];
+}
+
 struct output {
     i64 *cycle, size;
     int32_t *level;
@@ -20,6 +26,8 @@ struct output {
     i64 factor[MOST_CHANNELS], trim, sum, code;
     i64 *pipeline; /* output registers; at the end, those after the last edge */
     int late;      /* the codes that come now stay in the output registers */
+    i64 *seen;     /* NULL, or what is seen of its sums, which is then written instead of codes */
+    u64 sounding, known; /* channels that are not 0 in it; a set of them that was seen */
 };
 
 struct mixer {
@@ -30,5 +38,7 @@ struct mixer {
 };
 
 void mixer_run(struct mixer *m, i64 *const *in);
+void see_run(struct mixer *m, struct output *p, int channel, i64 from, i64 to);
+void see_span(const struct mixer *m, struct output *p);
 
 #endif

@@ -88,7 +88,7 @@ void fade_plan(struct fade *b, const struct channel *c, const i64 *f)
     i64 last = f[F_ENVELOPE_RISING] ? (INT64_C(1) << o[O_VOLUME_BITS]) - 1 : 0;
     int moves = o[O_ENVELOPE_AT_END] == ENVELOPE_AT_END_WRAP || o[O_ENVELOPE_AT_ZERO] == ENVELOPE_AT_ZERO_STOP;
     b->at = NEVER;
-    if ((moves || b->level != last) && fade_ticks(c, f))
+    if ((moves || o[O_WATCHED] || b->level != last) && fade_ticks(c, f))
         b->at = train_nth_after(&c->train[TRAIN_ENVELOPE], b->synced, b->count > 1 ? b->count : 1);
 }
 
@@ -186,7 +186,7 @@ static int glide_step(struct glide *b, const struct channel *c, const struct loo
     i64 from = o[O_SWEEP_WORKS_ON] == SWEEP_WORKS_ON_SHADOW ? b->shadow : e->old[F_PERIOD];
     i64 result = glide_next(c, from, f);
     if (!glide_fits(c, result) && o[O_SWEEP_OVERFLOW] != SWEEP_OVERFLOW_WRAP)
-        return o[O_SWEEP_OVERFLOW] == SWEEP_OVERFLOW_STOP && (!e->start || o[O_SWEEP_CHECK] != SWEEP_CHECK_AT_STEP);
+        return o[O_SWEEP_OVERFLOW] == SWEEP_OVERFLOW_STOP;
     b->shadow = result & ((INT64_C(1) << o[O_STEP_BITS]) - 1);
     b->fell = b->fell || f[F_SWEEP_FALLING] == 1;
     *period = b->shadow;

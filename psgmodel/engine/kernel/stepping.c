@@ -13,7 +13,7 @@ i64 step_length(const struct channel *c, const i64 *f)
 }
 
 /* Whether the clock setting is one that stops. */
-static int step_stopped(const struct channel *c, const i64 *f)
+int step_stopped(const struct channel *c, const i64 *f)
 {
     return c->o[O_KIND] == KIND_NOISE && (c->o[O_STOPPED] >> f[F_SHIFT] & 1);
 }
@@ -45,26 +45,40 @@ static i64 counts_between(const struct stepping *s, i64 after, i64 last)
     return s->clock ? train_between(s->clock, after, last) : last - after;
 }
 
+/* Cycles from one step of the running stretch to the next. */
+static i64 spread_of(const struct stepping *s)
+{
+    return held_product(s->length, s->clock ? s->clock->every : 1);
+}
+
+struct stood step_before(const struct stepping *s, i64 edge)
+{
+    i64 last = edge - 1, spread = spread_of(s);
+    struct stood at = {s->first > last ? 0 : (last - s->first) / spread + 1, s->count, s->position};
+    if (at.steps) {
+        i64 since = counts_between(s, s->first + (at.steps - 1) * spread, last);
+        at.count = s->down ? s->length - 1 - since : since;
+        if (s->size)
+            at.position = (s->position + at.steps % s->size) % s->size;
+    } else if (s->runs) {
+        i64 ran = counts_between(s, s->now, last);
+        at.count += s->down ? -ran : ran;
+    }
+    return at;
+}
+
 /* Close the running stretch before an edge: write it out, bring the step counter up to `edge` - 1. */
 void step_flush(struct stepping *s, i64 edge)
 {
-    i64 last = edge - 1;
-    i64 spread = held_product(s->length, s->clock ? s->clock->every : 1);
-    i64 steps = s->first > last ? 0 : (last - s->first) / spread + 1;
+    struct stood at = step_before(s, edge);
     if (s->stretch < edge)
-        play_stretch(s, steps, spread);
-    if (steps) {
-        i64 since = counts_between(s, s->first + (steps - 1) * spread, last);
-        s->count = s->down ? s->length - 1 - since : since;
-        if (s->size)
-            s->position = (s->position + steps % s->size) % s->size;
-        if (s->c->o[O_KIND] == KIND_WAVE)
-            s->sample = s->memory[s->position];
-    } else if (s->runs) {
-        i64 ran = counts_between(s, s->now, last);
-        s->count += s->down ? -ran : ran;
-    }
-    s->now = last;
+        play_stretch(s, at.steps, spread_of(s));
+    s->count = at.count;
+    s->position = at.position;
+    s->made += at.steps;
+    if (at.steps && s->c->o[O_KIND] == KIND_WAVE)
+        s->sample = s->memory[s->position];
+    s->now = edge - 1;
 }
 
 /* The step counter at an edge; return whether a new step begins. */
@@ -92,6 +106,7 @@ int step_edge(struct stepping *s, const struct look *e, const struct batch *writ
     const i64 *o = s->c->o;
     i64 sounding = s->position;
     int advance = counter_edge(s, e);
+    s->made += advance;
     s->now = e->edge;
     if (o[O_KIND] == KIND_NOISE) {
         if (e->start && o[O_REGISTER_ON_START] == REGISTER_ON_START_RESEED)

@@ -143,33 +143,47 @@ static void track_end(struct track *t, const i64 *const *in)
     memcpy((i64 *)in[IN_FIELDS], f, sizeof t->field[0]);
 }
 
+/* Go past the entries of a list that stand at an edge; return whether there are any. */
+static int pass_entries(const i64 *list, i64 size, i64 *next, i64 edge)
+{
+    i64 from = *next;
+    while (*next < size && list[*next] == edge)
+        ++*next;
+    return *next > from;
+}
+
 /* Run a channel over its events; the track is all zero before. */
 void track_run(struct track *t, const i64 *const *in, const i64 *sizes)
 {
-    const i64 *edges = in[IN_EDGE], *passes = in[IN_PASSES];
-    i64 next = 0, pass = 0, end = t->c->o[O_END];
+    const i64 *edges = in[IN_EDGE], *passes = in[IN_PASSES], *marks = in[IN_MARKS];
+    i64 next = 0, pass = 0, mark = 0, end = t->c->o[O_END];
     track_begin(t, in);
-    while (!t->steps.out.failed && !t->activity.failed) {
+    while (!t->steps.out.failed && !t->activity.failed && !t->watch.failed) {
         while (next < sizes[IN_EDGE] && !concerns(t->c, in[IN_ADDRESS][next]))
             next++;
-        i64 edge = t->next_act;
+        i64 own = t->next_act, edge = NEVER;
+        if (t->starts | t->stops)
+            sooner(&own, t->anchor + __builtin_ctzll(t->starts | t->stops));
+        if (pass < sizes[IN_PASSES])
+            edge = passes[pass];
+        if (mark < sizes[IN_MARKS])
+            sooner(&edge, marks[mark]);
         if (next < sizes[IN_EDGE])
             sooner(&edge, edges[next]);
-        if (pass < sizes[IN_PASSES])
-            sooner(&edge, passes[pass]);
-        if (t->starts | t->stops)
-            sooner(&edge, t->anchor + __builtin_ctzll(t->starts | t->stops));
+        sooner(&edge, own);
         if (edge >= end)
             break;
         struct batch writes = {in[IN_ADDRESS], in[IN_VALUE], next, next, 0, 0};
-        while (next < sizes[IN_EDGE] && edges[next] == edge)
-            next++;
+        int happens = pass_entries(edges, sizes[IN_EDGE], &next, edge);
         writes.end = next;
-        while (pass < sizes[IN_PASSES] && passes[pass] == edge) {
-            writes.passes = 1;
-            pass++;
-        }
+        writes.passes = pass_entries(passes, sizes[IN_PASSES], &pass, edge);
+        happens |= pass_entries(marks, sizes[IN_MARKS], &mark, edge) || edge == own;
+        if (happens && t->c->o[O_WATCHED])
+            watch_begin(t, edge);
         track_edge(t, edge, &writes);
+        watch_end(t, edge, &writes);
     }
+    if (!t->watch.failed)
+        watch_pass(t, end);
     track_end(t, in);
 }
