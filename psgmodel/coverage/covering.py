@@ -10,7 +10,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from psgmodel.chip.records import Chip
-from psgmodel.coverage import envelopes, mixers, stepping, sweeping, timers, unit, values
+from psgmodel.coverage import envelopes, joined, mixers, stepping, sweeping, timers, unit, values
 from psgmodel.coverage.bins import Behaviour, Chapter
 from psgmodel.coverage.columns import Ints
 from psgmodel.coverage.following import Follower
@@ -49,6 +49,7 @@ def channel_behaviours(chip: Chip, name: str, spacing: int = SPACING) -> list[Be
     if channel.register is not None:
         stepping.noise(chapter, reach, channel.register)
     values.values(chapter, reach)
+    joined.joined(chapter, reach)
     return chapter.behaviours
 
 
@@ -59,7 +60,7 @@ def unit_behaviours(chip: Chip, spacing: int = SPACING) -> list[Behaviour]:
     for part in ("bus", "register", "power", "divider", "mixer"):
         chapter = Chapter(free_name(chip, part), lambda *_: "")
         if part == "bus":
-            unit.bus(chapter, chip, spacing)
+            unit.bus(chapter, chip, reaches, spacing)
         elif part == "register":
             unit.registers(chapter, chip)
         elif part == "power":

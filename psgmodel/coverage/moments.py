@@ -193,6 +193,13 @@ class Moments(Columns):
         length, size = self.seen("timer.length"), 1 << self.channel.timer.bits
         return length if self.channel.timer.loads == "field" else (size - length) % size
 
+    def of_note(self, value: Ints) -> Ints:
+        """Return what a value was at the start that loaded the note timer: the last one before each edge; where the
+        timer runs out at a start, at that one."""
+        assert self.channel.timer is not None
+        loads = self.starts if self.channel.timer.on_start == "always" else self.starts & (self.timer == 0)
+        return np.where(self.starts & self.is_("ran_out"), value, self.last_loaded(loads, value))
+
     def new_length(self) -> Ints:
         """Return the counts of a step by the fields after the edges."""
         step = self.channel.step

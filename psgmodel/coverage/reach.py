@@ -182,6 +182,17 @@ class Reach(WriteReach):
         found = periods[((result == 0) | (result == size - 1)) & (result != periods)]
         return int(found[0]) if found.size else None
 
+    def no_timed_end(self) -> str:
+        """Say why no note ends by its timer."""
+        timer = self.channel.timer
+        if timer is None:
+            return f"{self.name} has no note timer"
+        return first_of(
+            self.not_held("timer.enable", 1),
+            "" if timer.at_zero == "stop" else f"{self.name} sounds on when its note timer runs out",
+            self.no_start,
+        )
+
     # --- ticks ------------------------------------------------------------------------------------------------------
 
     def ticks_meet(self, one: str, other: str) -> str:

@@ -9,13 +9,14 @@ import numpy as np
 
 from psgmodel.chip.records import Chip, Register
 from psgmodel.coverage.bins import Chapter
+from psgmodel.coverage.clearing import cleared
 from psgmodel.coverage.columns import Ints, Mask, ints, mask
 from psgmodel.coverage.happenings import Happenings
 from psgmodel.coverage.reach import Reach
 from psgmodel.coverage.values import classes
 
 
-def bus(c: Chapter, chip: Chip, spacing: int) -> None:
+def bus(c: Chapter, chip: Chip, reaches: dict[str, Reach], spacing: int) -> None:
     """Write down what the bus carries."""
     b = chip.bus
     c.add(
@@ -51,6 +52,16 @@ def bus(c: Chapter, chip: Chip, spacing: int) -> None:
             "" if step else "the index does not step",
             _no_wrap(chip, step, size),
         )
+        for memory in chip.memories.values():
+            c.add(
+                f"index-steps-{memory.name}",
+                f"{memory.name} written while idle, then its next address without an index between, which is heard",
+                lambda h, n=memory.channel: _stepped_to(h, n),
+                "" if step else "the index does not step",
+                "" if step < memory.size else f"the index steps past {memory.name}",
+                reaches[memory.channel].silent,
+                reaches[memory.channel].always_active,
+            )
     if b.write_latency:
         c.add(
             "write-behind",
@@ -58,6 +69,24 @@ def bus(c: Chapter, chip: Chip, spacing: int) -> None:
             lambda h: np.diff(h.bus_cycle) <= b.write_latency,
             "" if spacing <= b.write_latency else f"writes are {spacing} cycles apart and take {b.write_latency}",
         )
+
+
+def _stepped_to(h: Happenings, name: str) -> Mask:
+    """Tell where an idle wave memory is written by the index that the write before it left, and heard as it is."""
+    memory, m = h.chip.memories[name], h.moments[name]
+    table = h.chip.channels[name].table
+    assert table is not None
+    inside = (h.address >= memory.address) & (h.address < memory.address + memory.size) & h.power
+    pairs = inside[1:] & inside[:-1] & (h.origin[1:] == h.origin[:-1] + 1) & (h.value[1:] != h.value[:-1])
+    found = np.zeros(h.edge.size, np.bool_)
+    for i in (np.flatnonzero(pairs) + 1).tolist():
+        row = int(np.searchsorted(m.edge, h.edge[i]))
+        puts = np.flatnonzero(m.put[row + 1 :])
+        until = row + 1 + int(puts[0]) if puts.size else m.edge.size
+        place = (int(h.address[i]) - memory.address) * table.per_address
+        heard = m.sounds & ((place - m.position_after) % m.places <= m.steps)
+        found[i] = not m.was_active[row] and bool(heard[row:until].any())
+    return found
 
 
 def _no_wrap(chip: Chip, step: int, size: int) -> str:
@@ -203,6 +232,7 @@ def power(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
                 reach.no_start,
                 reach.under_way(),
             )
+    cleared(c, chip, reaches, fixed)
 
 
 def dividers(c: Chapter, chip: Chip) -> None:

@@ -117,11 +117,7 @@ def _lengths(c: Chapter, r: Reach) -> None:
     timer = r.channel.timer
     if timer is None:
         return
-    ends = first_of(
-        r.not_held("timer.enable", 1),
-        "" if timer.at_zero == "stop" else f"{r.name} sounds on when its note timer runs out",
-        r.no_start,
-    )
+    ends = r.no_timed_end()
     longest = (1 << timer.bits) - 1 if timer.loads == "field" and timer.bits > 1 else -1
     for value in _of(r, "timer.length", each=False):
         if value == longest:  # 0 is longer by a tick, and each bit has a length of its own
@@ -131,10 +127,7 @@ def _lengths(c: Chapter, r: Reach) -> None:
 
 def _length(m: Moments) -> Ints:
     """The length of the running note: what the last start that loaded the timer saw."""
-    assert m.channel.timer is not None
-    loads = m.starts if m.channel.timer.on_start == "always" else m.starts & (m.timer == 0)
-    before = m.last_loaded(loads, m.seen("timer.length"))
-    return np.where(m.starts & m.is_("ran_out"), m.seen("timer.length"), before)
+    return m.of_note(m.seen("timer.length"))
 
 
 def _tells(m: Moments, block: str) -> Mask:

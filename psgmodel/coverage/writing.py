@@ -71,6 +71,14 @@ class WriteReach:
             return ""
         return f"any start of {self.name} restarts {source.divider}, {'at' if ticks else 'without'} a tick {tick}"
 
+    def written_together(self, address: int, addresses: tuple[int, ...]) -> str:
+        """Say why a write to one of the registers of a field always takes place together with one to another."""
+        release = self.chip.held().get(address)
+        if release not in addresses:
+            return ""
+        names = self.chip.registers
+        return f"{names[address].name} waits for {names[release].name}, which holds bits of the same field"
+
     @property
     def no_start(self) -> str:
         """Why the channel cannot be started."""

@@ -123,7 +123,9 @@ def _always_played(what: str) -> bool:
 
     The values of a noise clock are played: while a noise register repeats a bit, the length of its steps is not heard.
     """
-    return "=" not in what or what.startswith(("divisor=", "shift="))
+    if what.startswith(("divisor=", "shift=")):
+        return True
+    return "=" not in what and not what.endswith("-alone")
 
 
 def _play_group(player: Player, names: list[str], spacing: int) -> None:

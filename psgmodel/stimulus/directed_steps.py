@@ -24,7 +24,7 @@ def _long(n: Notes, counts: int = 96) -> dict[str, int]:
             for s in n.reach.values("shift")
             if s not in step.stopped
         ]
-        _, divisor, shift = min(lengths)
+        _, divisor, shift = min(lengths, default=(0, 0, 0))
         return {"divisor": divisor, "shift": shift}
     assert isinstance(step, StepClock)
     period = counts // step.scale - step.offset if step.rule == "up-from" else step.top - counts // step.scale
@@ -118,9 +118,8 @@ def _change_near_end(n: Notes, field: str, where: str, *, segment: int = 0) -> N
     value = n.another(field, segment=segment)
     step = n.channel.step
     if field == "shift" and isinstance(step, NoiseClock):
-        value = n.chance.among(
-            [s for s in range(1 << step.shift_bits) if s not in step.stopped and s != n.field("shift")]
-        )
+        running = [s for s in range(1 << step.shift_bits) if s not in step.stopped and s != n.field("shift")]
+        value = n.chance.among(running or [value])
     n.change_at(lambda: n.player.count_before(n.name, n.due("step"), counts), {field: value})
     n.settle()
 

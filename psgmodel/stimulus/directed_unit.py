@@ -6,17 +6,14 @@ the player cannot foresee, which is odd bus writes and the power bit, comes last
 
 from __future__ import annotations
 
-from psgmodel.chip.records import Chip
 from psgmodel.coverage.values import classes
 from psgmodel.engine.countdown import epochs_of, tick_train
 from psgmodel.engine.state import reset_state
+from psgmodel.stimulus.blind import DWELL, hear_blindly, least_route, put_row, route_all, run, set_mixer, stop_blindly
+from psgmodel.stimulus.directed_power import play_power
 from psgmodel.stimulus.notes import Notes
 from psgmodel.stimulus.player import Player
-from psgmodel.stimulus.shadow import RegisterWrite
-from psgmodel.stimulus.walk import sounding_fields
-
-DWELL = 1500
-"""Cycles that a setting of the mixer stays; common practice, no source."""
+from psgmodel.stimulus.walk import STEP_COUNTS
 
 
 def play_unit(player: Player) -> int:
@@ -31,9 +28,9 @@ def play_unit(player: Player) -> int:
     player.wait(player.now + 4 * DWELL)
     player.followers = {}  # from here on nothing is foreseen
     _odd_writes(player)
-    _power(player)
+    play_power(player)
     for name in chip.channels:
-        _hear_blindly(player, name)
+        hear_blindly(player, name)
     return player.now + 4 * DWELL
 
 
@@ -49,18 +46,18 @@ def _mixer(player: Player, notes: dict[str, Notes]) -> None:
         for output in chip.unit.outputs:
             for value in range(len(chip.mixer.routes)):
                 n.hear()
-                set_mixer(player, {f"mixer.{o}.{name}": _least(chip) for o in chip.unit.outputs if o != output})
+                set_mixer(player, {f"mixer.{o}.{name}": least_route(chip) for o in chip.unit.outputs if o != output})
                 set_mixer(player, {f"mixer.{output}.{name}": value})
                 player.wait(player.now + DWELL)
                 n.start()
                 player.wait(player.now + DWELL)
-        _route_all(player)
+        route_all(player)
         for output in chip.unit.outputs:
-            quiet = {f"mixer.{output}.{other}": _least(chip) for other in chip.channels if other != name}
+            quiet = {f"mixer.{output}.{other}": least_route(chip) for other in chip.channels if other != name}
             set_mixer(player, quiet)
             n.hear()
             player.wait(player.now + DWELL)
-            _route_all(player)
+            route_all(player)
     for value in range(len(chip.mixer.trims)):
         for output in chip.unit.outputs:
             set_mixer(player, {f"mixer.{output}.trim": value})
@@ -90,26 +87,6 @@ def _start_all(player: Player, notes: dict[str, Notes]) -> None:
             n.start()
     for address, mask in masks.items():
         player.write((address, player.shadow.stored[address] | mask))
-
-
-def _least(chip: Chip) -> int:
-    return min(range(len(chip.mixer.routes)), key=lambda i: chip.mixer.routes[i])
-
-
-def _route_all(player: Player) -> None:
-    chip = player.chip
-    loudest = max(range(len(chip.mixer.routes)), key=lambda i: chip.mixer.routes[i])
-    set_mixer(player, {f"mixer.{o}.{n}": loudest for o in chip.unit.outputs for n in chip.channels})
-
-
-def set_mixer(player: Player, fields: dict[str, int]) -> None:
-    """Set fields of the mixer, and whatever else software can set outside the channels."""
-    chip = player.chip
-    wanted = {k: v for k, v in fields.items() if k in chip.fields and chip.fields[k].segments}
-    before = dict(player.shadow.stored)
-    for write in player.shadow.set(wanted):
-        if before[write[0]] != write[1]:
-            player.write(write)
 
 
 # --- registers -------------------------------------------------------------------------------------------------------
@@ -169,14 +146,6 @@ def _next_step(player: Player, name: str, after: int) -> int:
 # --- what is not foreseen --------------------------------------------------------------------------------------------
 
 
-def _row(player: Player, address: int, value: int) -> None:
-    """Put one bus write as soon as can be."""
-    s = player.schedule
-    cycle = max(player.now - s.latency, 0) + s.lead + 2 * s.spacing
-    s.put_row(cycle, address, value)
-    player.now = cycle + s.latency
-
-
 def _odd_writes(player: Player) -> None:
     """Write through mirrors, and through an index port in all its ways."""
     chip = player.chip
@@ -185,85 +154,35 @@ def _odd_writes(player: Player) -> None:
         quiet = [a for a, r in chip.registers.items() if r.stored and not r.on_write and a < 1 << bus.index_bits]
         at = quiet[0] if quiet else min(chip.registers)
         high = at | 1 << bus.index_bits if bus.data_bits > bus.index_bits else at
-        _row(player, bus.index_address, high)
-        _row(player, bus.data_address, player.shadow.stored[at])
+        put_row(player, bus.index_address, high)
+        put_row(player, bus.data_address, player.shadow.stored[at])
         owned = {*chip.registers, *(m.address + i for m in chip.memories.values() for i in range(m.size))}
         size, step = 1 << bus.index_bits, bus.index_step % (1 << bus.index_bits)
         again = [a for a in sorted(owned) if (a + step) % size in owned and a < size]
         runs = [a for a in again if (a + step) % size < a][:1] + again[:1]
         for first in runs:
-            _row(player, bus.index_address, first)
+            put_row(player, bus.index_address, first)
             for address in (first, (first + step) % size):
-                _row(player, bus.data_address, player.shadow.stored.get(address, 1))
+                put_row(player, bus.data_address, player.shadow.stored.get(address, 1))
+        if step:
+            for name in chip.memories:
+                _run_of_samples(player, name)
     for mirror in chip.mirrors:
         for offset in range(min(mirror.size, 2)):
             port = mirror.of + offset
-            if bus.access == "index-data" or port in chip.registers or chip.memory_at(port) is not None:
+            ports = (bus.index_address, bus.data_address)
+            known = port in ports if bus.access == "index-data" else port in chip.registers or chip.memory_at(port)
+            if known:
                 value = player.shadow.stored.get(port, 0) if bus.access == "direct" else 0
-                _row(player, mirror.address + offset, value)
+                put_row(player, mirror.address + offset, value)
 
 
-def _run(player: Player, writes: list[RegisterWrite]) -> None:
-    """Make register writes, their index only where the port has not stepped on to it by itself."""
-    bus = player.chip.bus
-    upcoming = -1
-    for address, value in writes:
-        if bus.access == "index-data":
-            if address != upcoming:
-                _row(player, bus.index_address, address)
-            _row(player, bus.data_address, value)
-            upcoming = (address + bus.index_step) % (1 << bus.index_bits)
-        else:
-            player.write((address, value))
-
-
-def _power(player: Player) -> None:
-    """Switch off and on: with everything sounding, with strobes on their way, with writes while it is off."""
-    chip, shadow = player.chip, player.shadow
-    if chip.power is None or not chip.fields["power"].segments:
-        return
-    s = chip.fields["power"].segments[0]
-    others = chip.registers[s.address].stored & ~(1 << s.low)
-    delayed = [n for n, c in chip.channels.items() if c.start_delay >= player.schedule.spacing]
-    for begun in ["", *chip.channels]:
-        for name in chip.channels:
-            _hear_blindly(player, name)
-        player.now += DWELL
-        player.write((s.address, shadow.stored[s.address] | 1 << s.low))
-        if begun:
-            _start_blindly(player, begun)
-            player.now += 0 if begun in delayed else chip.channels[begun].start_delay
-        player.write((s.address, others))
-        player.now += 40
-        player.write((s.address, 0))
-        for address, register in chip.registers.items():
-            if address != s.address:
-                strobes = sum(1 << g.low for g in register.fields if g.role == "strobes")
-                player.write((address, register.stored | strobes))
-        for memory in chip.memories.values():
-            player.write((memory.address, 1))
-        shadow.clear()
-        player.now += 40
-        player.write((s.address, 1 << s.low))
-        player.write((s.address, 1 << s.low))
-        shadow.put(s.address, 1 << s.low)
-        _route_all(player)
-        for name in chip.channels:
-            _hear_blindly(player, name)
-        player.now += DWELL
-
-
-def _hear_blindly(player: Player, name: str) -> None:
-    """Set a channel up and start it, without knowing how it stands."""
-    _run(player, player.shadow.set(sounding_fields(player.chip, name)))
-    _start_blindly(player, name)
-
-
-def _start_blindly(player: Player, name: str) -> None:
-    ways = [s for s in player.strobes if s.target == f"{name}.start"]
-    if ways:
-        player.write(player.shadow.strobe(ways[0]))
-    elif (gate := player.chip.fields.get(f"{name}.gate")) is not None and gate.segments:
-        for value in (0, 1):
-            for write in player.shadow.set({gate.name: value}):
-                player.write(write)
+def _run_of_samples(player: Player, name: str) -> None:
+    """Write a whole wave memory with its index given once, while the channel is idle; then hear it."""
+    memory, table = player.chip.memories[name], player.chip.channels[name].table
+    assert table is not None
+    stop_blindly(player, name)
+    values = [player.chance.bits(table.bits * table.per_address) for _ in range(memory.size)]
+    run(player, [(memory.address + i, value) for i, value in enumerate(values)])
+    hear_blindly(player, name)
+    player.now = player.count_before(name, player.now, -2 * STEP_COUNTS * table.samples)

@@ -20,6 +20,9 @@ def play_value(n: Notes, what: str) -> bool:
             n.hear(**n.shortest())
             hold_off(n, n.reach.positions() + 2)
         return True
+    if what.endswith("-alone"):
+        _alone(n, *what.removesuffix("-alone").rsplit(".", 1))
+        return True
     if not equals:
         return False
     value = int(text)
@@ -84,6 +87,25 @@ def _length(n: Notes, value: int) -> None:
         n.play_on(8)
         return
     _to(n, end)
+
+
+def _alone(n: Notes, key: str, register: str) -> None:
+    """Write one register of a field that is joined from several, the bits in the others not all 0."""
+    segments = n.reach.fields[key].segments
+    own = next(s for s in segments if n.chip.registers[s.address].name == register)
+    others = [1 << s.field_low for s in segments if s.address != own.address]
+    if key == "timer.length":
+        assert n.channel.timer is not None
+        value = min(others) if n.channel.timer.loads == "field" else n.ticks(1)
+        n.prepare(timer_enable=1, timer_length=value ^ 1 << own.field_low)
+        n.change(timer_length=value)
+        n.start()
+        _to(n, n.due("timer"))
+        return
+    value = n.base.get(key, 0) | min(others)
+    n.hear(**{key: value ^ 1 << own.field_low})
+    n.change(**{key: value})
+    n.steps(max(3, n.reach.positions() + 1))
 
 
 def _shift(n: Notes, value: int, falling: int) -> None:

@@ -19,6 +19,7 @@ from tests.coverage.linnet_hand import (
     SHAPE,
     TIMER_ON,
     TONE,
+    Row,
     hit,
     log_of,
     note,
@@ -135,6 +136,37 @@ def test_a_pattern_is_heard_whole_after_sixteen_steps() -> None:
 def test_a_period_is_heard_after_a_whole_step_of_it() -> None:
     assert "period=1" in hit(*note(1000, period=1), end=1010)
     assert "period=1" not in hit(*note(1000, period=1), end=1008)
+
+
+@pytest.mark.parametrize(
+    ("period", "rows", "end", "alone"),
+    [
+        (355, [(1400, PITCH, 50)], 2328, True),
+        (355, [(1400, PITCH, 50)], 2326, False),
+        (355, [(1400, PITCH, 99)], 2328, False),
+        (355, [(1400, PITCH, 50), (1404, TONE, 0x20)], 2328, False),
+        (99, [(1400, PITCH, 50)], 2328, False),
+    ],
+)
+def test_a_register_of_a_period_counts_alone_only_where_the_other_one_has_bits_to_lose(
+    period: int, rows: list[Row], end: int, alone: bool
+) -> None:
+    """Period 355, then 306: steps of 712 cycles from 1000 on, of 614 from 1712 on; 99 leaves the period as it is."""
+    assert ("period.A_PITCH-alone" in hit(*note(1000, period=period), *rows, end=end)) == alone
+
+
+@pytest.mark.parametrize(
+    ("rows", "alone"),
+    [
+        ([(600, NOTE, TIMER_ON | LOUD)], True),
+        ([(600, NOTE, TIMER_ON | LOUD), (604, LENGTH, 2)], False),
+        ([(600, LENGTH, 0), (604, NOTE, TIMER_ON | LOUD), (608, LENGTH, 1)], False),
+    ],
+)
+def test_a_register_of_a_length_counts_alone_where_a_note_of_that_length_ends(rows: list[Row], alone: bool) -> None:
+    """The length is 257 before A_NOTE takes its upper bit; the timing ticks are at 20479 and 40959."""
+    setting = [(400, NOTE, TIMER_ON | 0x40 | LOUD), (404, LENGTH, 1), (408, TONE, 0x20)]
+    assert ("timer.length.A_NOTE-alone" in hit(*setting, *rows, (1000, GO, 1), end=50_000)) == alone
 
 
 def test_a_short_mode_of_the_noise_is_told_from_the_long_one() -> None:

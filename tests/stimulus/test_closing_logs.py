@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from psgmodel.chip import Chip, load_chip, parse_chip
 from psgmodel.coverage import cover
 from psgmodel.engine import run
 from psgmodel.errors import StimulusError
-from psgmodel.reglog import RegisterLog, check_log
+from psgmodel.reglog import RegisterLog, check_log, make_log
 from psgmodel.stimulus import closing_log
 from psgmodel.stimulus.verilog import PERIOD, PHASE
 from tests.stimulus.exported import LINNET_BENCH, LINNET_CHIP, assert_agrees, compared, run_verilator, write_export
@@ -72,6 +73,66 @@ def test_each_length_of_a_noise_step_and_each_reset_value_is_heard(was: str, wro
     assert text.count(was) == 1
     log = linnet_log()
     assert run(parse_chip(text.replace(was, wrong), "wrong.toml"), log)[where] != run(chip_of("linnet"), log)[where]
+
+
+def _upper_bits_lost(log: RegisterLog) -> RegisterLog:
+    """What Linnet would be told if a write to B_PITCH, at 0x10, cleared the lower four bits of B_TONE, at 0x11."""
+    rows, tone = [], 0
+    for row in zip(log.cycle.tolist(), log.address.tolist(), log.value.tolist(), strict=True):
+        tone = row[2] if row[1] == 0x11 else tone
+        rows += [row, (row[0], 0x11, tone & 0x30)] if row[1] == 0x10 else [row]
+    return _of_rows(rows, log)
+
+
+def _index_kept(log: RegisterLog) -> RegisterLog:
+    """What Siskin would be told if its index, port 0, stayed where it is after a write to a memory, 0x40 to 0x5F."""
+    rows, index = [], 0
+    for row in zip(log.cycle.tolist(), log.address.tolist(), log.value.tolist(), strict=True):
+        inside = row[1] == 1 and 0x40 <= index < 0x60
+        rows += [row, (row[0], 0, index)] if inside else [row]
+        if row[1] == 0:
+            index = row[2] % 128
+        elif not inside:
+            index = (index + 1) % 128
+    return _of_rows(rows, log)
+
+
+def _route_kept(log: RegisterLog) -> RegisterLog:
+    """What Siskin would be told if the power bit, CONTROL bit 0 at index 0, left ROUTE, at index 2, as it is."""
+    rows, index, power, route = [], 0, 1, 0x3F
+    for row in zip(log.cycle.tolist(), log.address.tolist(), log.value.tolist(), strict=True):
+        rows.append(row)
+        if row[1] == 0:
+            index = row[2] % 128
+            continue
+        if index == 0:
+            if row[2] & 1 and not power:
+                rows += [(row[0], 0, 2), (row[0], 1, route), (row[0], 0, 1)]
+            power = row[2] & 1
+        elif index == 2 and power:
+            route = row[2]
+        index = (index + 1) % 128
+    return _of_rows(rows, log)
+
+
+def _of_rows(rows: list[tuple[int, int, int]], log: RegisterLog) -> RegisterLog:
+    return make_log(*([row[i] for row in rows] for i in range(3)), end=log.end)
+
+
+@pytest.mark.parametrize(
+    ("name", "wrong", "where"),
+    [
+        ("linnet", _upper_bits_lost, "b"),
+        ("siskin", _index_kept, "u"),
+        ("siskin", _index_kept, "v"),
+        ("siskin", _route_kept, "main"),
+    ],
+)
+def test_what_a_write_or_the_power_bit_leaves_alone_is_heard_to_be_left_alone(
+    name: str, wrong: Callable[[RegisterLog], RegisterLog], where: str
+) -> None:
+    log = closing_log(chip_of(name))
+    assert run(chip_of(name), wrong(log))[where] != run(chip_of(name), log)[where]
 
 
 @pytest.mark.parametrize("spacing", [1, 4, 9])
