@@ -6,6 +6,7 @@ each field before and after the writes of the edge.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from typing import Any
 
 import numpy as np
@@ -46,6 +47,7 @@ class Columns:
         self._standing = watched.standing
         self._registers = own_registers(chip, name)
         self._routed = routed
+        self._told: dict[Hashable, NDArray[Any]] = {}
 
     def __getattr__(self, column: str) -> NDArray[Any]:
         try:
@@ -53,6 +55,12 @@ class Columns:
         except KeyError:
             raise AttributeError(column) from None
         return found
+
+    def once(self, key: Hashable, make: Callable[[], NDArray[Any]]) -> NDArray[Any]:
+        """Return what `make` makes, made once for a key: many behaviours ask for the same."""
+        if key not in self._told:
+            self._told[key] = make()
+        return self._told[key]
 
     def is_(self, flag: str) -> Mask:
         """Return a column of yes and no."""

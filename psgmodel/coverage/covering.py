@@ -10,6 +10,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from psgmodel.chip.records import Chip
+from psgmodel.chip.remembering import remembered
 from psgmodel.coverage import envelopes, joined, mixers, stepping, sweeping, timers, unit, values
 from psgmodel.coverage.bins import Behaviour, Chapter
 from psgmodel.coverage.columns import Ints
@@ -103,18 +104,19 @@ def watch_channel(plan: UnitPlan, name: str, marks: Ints, library: Library | Non
     return follow_in_python(plan, name), follower.shown()
 
 
-def behaviours_of(chip: Chip, spacing: int = SPACING) -> list[Behaviour]:
+@remembered
+def behaviours_of(chip: Chip, spacing: int = SPACING) -> tuple[Behaviour, ...]:
     """Return everything that a chip can do, channel by channel, then the unit."""
     own = [b for name in chip.channels for b in channel_behaviours(chip, name, spacing)]
-    return own + unit_behaviours(chip, spacing)
+    return *own, *unit_behaviours(chip, spacing)
 
 
-def hits(chip: Chip, log: RegisterLog, spacing: int = SPACING) -> dict[str, int]:
-    """Return how often each behaviour is seen in a log, those that are not seen left out; see `cover`."""
+def hits(chip: Chip, log: RegisterLog, behaviours: Iterable[Behaviour]) -> dict[str, int]:
+    """Return how often each of some behaviours is seen in a log, those that are not seen left out; see `cover`."""
     check_log(log, chip)
     moments, happened = watch(chip, log)
     found = {}
-    for b in behaviours_of(chip, spacing):
+    for b in behaviours:
         seen = b.seen(moments.get(b.bin.part, happened))
         if count := int(np.count_nonzero(seen)):
             found[b.bin.name] = count
@@ -141,9 +143,10 @@ def cover(chip: Chip, logs: Iterable[RegisterLog], *, spacing: int = SPACING) ->
     """
     if spacing < 1:
         raise CoverageError(f"spacing {spacing}, accepted: 1 and more")
-    bins = tuple(b.bin for b in behaviours_of(chip, spacing))
+    behaviours = behaviours_of(chip, spacing)
+    bins = tuple(b.bin for b in behaviours)
     found = Coverage(chip.unit.name, spacing, bins, ())
     for log in logs:
-        one = LogHits(log.source, digest_of(log), len(log), hits(chip, log, spacing))
+        one = LogHits(log.source, digest_of(log), len(log), hits(chip, log, behaviours))
         found = found.merged(Coverage(chip.unit.name, spacing, bins, (one,)))
     return found

@@ -46,6 +46,7 @@ class Happenings:
         chip = plan.chip
         self.chip, self.end, self.events, self.fields = chip, plan.end, plan.events, fields
         self.moments, self._levels = moments, levels
+        self._loud: dict[str, Steps] = {}
         self.bus_cycle, self.bus_address, self.bus_value = part.cycle, part.address, part.value
         writes, _ = register_writes(chip, part)
         self.edge = writes.cycle + chip.bus.write_latency
@@ -76,9 +77,11 @@ class Happenings:
 
     def loud(self, name: str) -> Steps:
         """Return 1 where a channel is active at a volume, whatever the mixer does."""
-        m = self.moments[name]
-        before, after = m.was_active & m._loud(m.volume(False)), m.is_active & m._loud(m.volume(True))
-        return over_time(m, before.astype(np.int64), after.astype(np.int64), self.end)
+        if name not in self._loud:
+            m = self.moments[name]
+            before, after = m.was_active & m._loud(m.volume(False)), m.is_active & m._loud(m.volume(True))
+            self._loud[name] = over_time(m, before.astype(np.int64), after.astype(np.int64), self.end)
+        return self._loud[name]
 
     @cached_property
     def anything_loud(self) -> Steps:

@@ -239,8 +239,12 @@ class Moments(Columns):
         return channel.table.samples if channel.table else len(channel.patterns[0]) if channel.patterns else 1
 
     def visits(self, place: int) -> Mask:
-        """A position sounds at some time from each edge to the next one that is shown."""
-        return (place - self.position_after) % self.places <= self.steps
+        """A position is heard at some time from an edge to the next one that is shown: for each edge with sound."""
+        small = np.int16 if self.places < 1 << 14 else np.int64
+        before = place - self.once("heard from", lambda: self.position_after[self.sounds].astype(small))
+        before[before < 0] += self.places
+        most = self.once("heard steps", lambda: np.minimum(self.steps[self.sounds], self.places).astype(small))
+        return before <= most
 
     @cached_property
     def wraps(self) -> Mask:

@@ -6,6 +6,7 @@ Stage: coverage. In: a chip. Out: text such as ``A_NOTE bit 7; tick timing at ed
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 
 from psgmodel.chip.records import Chip
 
@@ -40,17 +41,17 @@ def channel_recipe(chip: Chip, name: str) -> Callable[..., str]:
     """Return what says which bits and ticks some fields, strobes and blocks of a channel take."""
     channel = chip.channels[name]
 
+    @cache
+    def told(thing: str) -> str:
+        block = getattr(channel, thing, None) if thing in ("timer", "envelope", "sweep") else None
+        if block is not None:
+            return tick_text(chip, block.ticks)
+        if thing in ("start", "stop"):
+            return _strobe(chip, name, thing)
+        return bits_text(chip, f"{name}.{thing}")
+
     def recipe(*things: str) -> str:
-        told = []
-        for thing in things:
-            block = getattr(channel, thing, None) if thing in ("timer", "envelope", "sweep") else None
-            if block is not None:
-                told.append(tick_text(chip, block.ticks))
-            elif thing in ("start", "stop"):
-                told.append(_strobe(chip, name, thing))
-            else:
-                told.append(bits_text(chip, f"{name}.{thing}"))
-        return "; ".join(dict.fromkeys(text for text in told if text))
+        return "; ".join(dict.fromkeys(filter(None, map(told, things))))
 
     return recipe
 

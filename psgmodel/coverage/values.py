@@ -13,7 +13,7 @@ from collections.abc import Callable
 import numpy as np
 
 from psgmodel.coverage.bins import Chapter
-from psgmodel.coverage.columns import Ints, Mask, mask
+from psgmodel.coverage.columns import Ints, Mask, ints, mask
 from psgmodel.coverage.moments import Moments
 from psgmodel.coverage.reach import Reach, first_of
 
@@ -35,21 +35,13 @@ def values(c: Chapter, r: Reach) -> None:
     running = channel.step.stopped if hasattr(channel.step, "stopped") else ()
     for field in ("period", "divisor", "shift"):
         for value in _of(r, field, each=field != "period"):
-            if field == "shift" and value in running:
-                _value(c, r, field, value, lambda m, v=value: m.sounds & (m.stands("shift") == v))
-                continue
-            _value(c, r, field, value, lambda m, f=field, v=value: _stepped(m, m.stands(f), v, 2))
+            steps = 0 if field == "shift" and value in running else 2
+            _value(c, r, field, value, lambda m, f=field, v=value, s=steps: _stepped(m, f, s) == v)
     for value in _of(r, "pattern", each=True):
-        _value(
-            c,
-            r,
-            "pattern",
-            value,
-            lambda m, v=value: _stepped(m, m.stands("pattern"), v, places),
-        )
+        _value(c, r, "pattern", value, lambda m, v=value: _stepped(m, "pattern", places) == v)
     _volumes(c, r, places)
     _lengths(c, r)
-    for block, column in (("envelope", "fade_due"), ("sweep", "glide_due")):
+    for block in ("envelope", "sweep"):
         for value in _of(r, f"{block}.period", each=True):
             if value:  # period 0 has a bin of its own
                 _value(
@@ -57,9 +49,7 @@ def values(c: Chapter, r: Reach) -> None:
                     r,
                     f"{block}.period",
                     value,
-                    lambda m, b=block, k=column, v=value: (
-                        m.plays_on & getattr(m, k) & (_load(m, b) == v) & _tells(m, b) & m.heard
-                    ),
+                    lambda m, b=block, v=value: _loads(m, b) == v,
                     first_of(r.stands_still(block), r.counts_unheard(block)),
                 )
     _shifts(c, r)
@@ -74,14 +64,39 @@ def _value(c: Chapter, r: Reach, field: str, value: int, seen: Callable[..., Mas
     c.add(f"{field}={value}", f"{field} {value} heard", seen, r.not_held(field, value), no, by=field)
 
 
-def _stepped(m: Moments, value: Ints, wanted: int, steps: int) -> Mask:
-    """A value stands in a sounding channel for some steps of the waveform."""
-    return m.total(m.steps_made, value, m.sounds & (value == wanted)) >= steps
+def _stepped(m: Moments, field: str, steps: int) -> Ints:
+    """The values of a field that stand in a sounding channel for some steps of the waveform."""
+
+    def found() -> Ints:
+        value = m.stands(field)
+        return ints(value[m.sounds & (m.total(m.steps_made, value, m.sounds) >= steps)])
+
+    return m.once(("stepped", field, steps), found)
 
 
-def _runs(m: Moments, level: int) -> Ints:
-    """Steps of the waveform in a row at a level."""
-    return m.total(m.steps_made, m.volume(True), m.sounds & (m.volume(True) == level))
+def _sounding(m: Moments, steps: int) -> Ints:
+    """The volumes that are heard for some steps of the waveform."""
+
+    def found() -> Ints:
+        volume = m.volume(True)
+        return ints(volume[m.sounds & (m.total(m.steps_made, volume, m.sounds) >= steps)])
+
+    return m.once(("sounding", steps), found)
+
+
+def _reached(m: Moments) -> Ints:
+    """The volumes at which the waveform makes a step, heard or not."""
+    return m.once("reached", lambda: m.volume(True)[m.is_active & m.routed & (m.steps_made > 0)])
+
+
+def _loaded(m: Moments) -> Ints:
+    """The volumes that starts load."""
+
+    def found() -> Ints:
+        volume = m.seen("volume")
+        return ints(volume[m.starts & (m.level_after == volume) & m.is_active & m.routed])
+
+    return m.once("loaded", found)
 
 
 def _volumes(c: Chapter, r: Reach, places: int) -> None:
@@ -95,9 +110,7 @@ def _volumes(c: Chapter, r: Reach, places: int) -> None:
         c.add(
             f"level={value}",
             f"level {value} heard" if loud else f"level {value} reached, which is silence",
-            (lambda m, v=value: m.sounds & (m.volume(True) == v) & (_runs(m, v) >= steps))
-            if loud
-            else (lambda m, v=value: m.is_active & m.routed & (m.volume(True) == v) & (m.steps_made > 0)),
+            (lambda m, v=value: _sounding(m, steps) == v) if loud else (lambda m, v=value: _reached(m) == v),
             no,
             by="volume",
         )
@@ -105,7 +118,7 @@ def _volumes(c: Chapter, r: Reach, places: int) -> None:
         c.add(
             f"volume={value}",
             f"volume {value} loaded by a start",
-            lambda m, v=value: m.starts & (m.seen("volume") == v) & (m.level_after == v) & m.is_active & m.routed,
+            lambda m, v=value: _loaded(m) == v,
             r.no_start,
             r.not_held("volume", value),
             by="volume start",
@@ -122,12 +135,16 @@ def _lengths(c: Chapter, r: Reach) -> None:
     for value in _of(r, "timer.length", each=False):
         if value == longest:  # 0 is longer by a tick, and each bit has a length of its own
             continue
-        _value(c, r, "timer.length", value, lambda m, v=value: m.is_("ran_out") & m.sounded & (_length(m) == v), ends)
+        _value(c, r, "timer.length", value, lambda m, v=value: _lasted(m) == v, ends)
 
 
-def _length(m: Moments) -> Ints:
-    """The length of the running note: what the last start that loaded the timer saw."""
-    return m.of_note(m.seen("timer.length"))
+def _lasted(m: Moments) -> Ints:
+    """The lengths of the notes that ran out, heard: what the last start that loaded the timer saw."""
+
+    def found() -> Ints:
+        return ints(m.of_note(m.seen("timer.length"))[m.is_("ran_out") & m.sounded])
+
+    return m.once("lasted", found)
 
 
 def _tells(m: Moments, block: str) -> Mask:
@@ -137,14 +154,20 @@ def _tells(m: Moments, block: str) -> Mask:
     return mask(m.overflow_due | ((m.swept >= 0) & (m.swept != m.swept_from)))
 
 
-def _load(m: Moments, block: str) -> Ints:
-    """The period that the counter of envelope or sweep was loaded with: by the last start, or the last step."""
-    due = m.fade_due if block == "envelope" else m.glide_due
-    options = m.channel.envelope if block == "envelope" else m.channel.sweep
-    assert options is not None
-    at_tick = m.at_tick(f"{block}.period", options.write_and_tick)
-    loaded = np.where(m.starts, m.seen(f"{block}.period"), at_tick)
-    return m.last_loaded(m.starts | (due & m.plays_on), loaded)
+def _loads(m: Moments, block: str) -> Ints:
+    """The periods from which the counter of envelope or sweep came down to a step that tells: those that the last
+    start, or the last step, loaded."""
+
+    def found() -> Ints:
+        due = m.fade_due if block == "envelope" else m.glide_due
+        options = m.channel.envelope if block == "envelope" else m.channel.sweep
+        assert options is not None
+        at_tick = m.at_tick(f"{block}.period", options.write_and_tick)
+        loaded = np.where(m.starts, m.seen(f"{block}.period"), at_tick)
+        load = m.last_loaded(m.starts | (due & m.plays_on), loaded)
+        return ints(load[m.plays_on & due & _tells(m, block) & m.heard])
+
+    return m.once(("loads", block), found)
 
 
 def _shifts(c: Chapter, r: Reach) -> None:
@@ -157,17 +180,20 @@ def _shifts(c: Chapter, r: Reach) -> None:
             c.add(
                 f"sweep.{way}-shift={value}",
                 f"a {way} sweep step with shift {value} changes the period",
-                lambda m, d=falling, v=value: (
-                    m.plays_on
-                    & (m.swept >= 0)
-                    & (m.swept != m.swept_from)
-                    & (m.old("sweep.falling") == d)
-                    & (m.old("sweep.shift") == v)
-                    & m.heard
-                ),
+                lambda m, d=falling, v=value: _shifted(m, d) == v,
                 still,
                 r.not_held("sweep.shift", value),
                 r.not_held("sweep.falling", falling),
                 r.no_change(falling, value),
                 by="sweep.shift sweep",
             )
+
+
+def _shifted(m: Moments, falling: int) -> Ints:
+    """The shifts by which sweep steps of a direction change the period."""
+
+    def found() -> Ints:
+        moves = m.plays_on & (m.swept >= 0) & (m.swept != m.swept_from) & m.heard
+        return ints(m.old("sweep.shift")[moves & (m.old("sweep.falling") == falling)])
+
+    return m.once(("shifted", falling), found)

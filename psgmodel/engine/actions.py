@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from psgmodel.chip.channel import Channel, WaveTable
 from psgmodel.chip.records import Chip, Field
+from psgmodel.chip.remembering import remembered
 from psgmodel.chip.wiring import join
 from psgmodel.engine.countdown import Epoch, TickTrain, epochs_of, tick_train
 from psgmodel.engine.kernel.layout import CLEAR as CLEAR
@@ -56,7 +57,8 @@ class UnitEvents(NamedTuple):
     held: dict[int, int]
 
 
-def write_actions(chip: Chip, channel: str) -> dict[int, WriteAction]:
+@remembered
+def write_actions(chip: Chip, channel: str) -> Mapping[int, WriteAction]:
     """Return what each address of a chip does to a channel; addresses that do nothing are left out."""
     prefix = channel + "."
     wired: dict[int, list[tuple[str, int, int, int]]] = {}
