@@ -12,7 +12,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from psgmodel.chip.records import Chip
+from psgmodel.chip.records import Chip, Field
+from psgmodel.chip.remembering import remembered
 from psgmodel.chip.wiring import join
 from psgmodel.engine.actions import UnitEvents, tick_trains, unit_events
 from psgmodel.engine.countdown import Epoch, TickTrain
@@ -98,11 +99,14 @@ def plan_unit(chip: Chip, log: RegisterLog, state: UnitState, end: int) -> UnitP
 
 def own_fields(chip: Chip, name: str, registers: Mapping[int, int] | None) -> dict[str, int]:
     """Return the fields of a channel, from register contents or as they are after reset."""
-    prefix = name + "."
     return {
-        field.name.removeprefix(prefix): (
-            join(field.segments, registers) if field.segments and registers is not None else field.reset
-        )
-        for field in chip.fields.values()
-        if field.name.startswith(prefix)
+        own: join(field.segments, registers) if field.segments and registers is not None else field.reset
+        for own, field in _fields_of(chip, name)
     }
+
+
+@remembered
+def _fields_of(chip: Chip, name: str) -> list[tuple[str, Field]]:
+    """Return the fields of a channel by their names without the channel's."""
+    prefix = name + "."
+    return [(f.name.removeprefix(prefix), f) for f in chip.fields.values() if f.name.startswith(prefix)]
