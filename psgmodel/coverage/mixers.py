@@ -10,7 +10,6 @@ import numpy as np
 from psgmodel.chip.records import Chip
 from psgmodel.coverage.bins import Chapter
 from psgmodel.coverage.columns import Mask
-from psgmodel.coverage.happenings import Happenings
 from psgmodel.coverage.loudest import extremes, levels
 from psgmodel.coverage.reach import Reach, first_of, held_values
 from psgmodel.coverage.values import MOST_VALUES
@@ -70,13 +69,13 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
     c.add(
         f"{output}.over",
         f"the code {does} top",
-        lambda h, o=output: _once(_code(h, h.sums[o].largest) > largest),
+        lambda h, o=output: _once(h.sums[o].over),
         "" if top + m.offset > largest else f"the sum never passes {top + m.offset}, and {largest} fits",
     )
     c.add(
         f"{output}.under",
         f"the code {does} bottom",
-        lambda h, o=output: _once(_code(h, h.sums[o].least) < 0),
+        lambda h, o=output: _once(h.sums[o].under),
         "" if bottom + m.offset < 0 else f"the sum never falls below {bottom + m.offset}",
     )
     if m.trim_shift:
@@ -95,11 +94,6 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
             lambda h, o=output, k=count: _once(h.sums[o].together >= k),
             "" if together >= count > 1 else f"{output} has fewer channels",
         )
-
-
-def _code(h: Happenings, product: int) -> int:
-    """Return the code of a product before it is fitted to its width."""
-    return (product >> h.chip.mixer.trim_shift) + h.chip.mixer.offset
 
 
 def _through(chip: Chip, output: str, name: str) -> bool:

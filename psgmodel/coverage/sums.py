@@ -28,18 +28,18 @@ class Seen:
 
     Attributes
     ----------
-    largest, least : int
-        Products of sum and trim.
+    over, under : bool
+        Whether a code passes the top, or falls below 0, before it is fitted to its width.
     fraction : bool
-        Whether the shift rounds one down.
+        Whether the shift rounds a product of sum and trim down.
     alone : frozenset of str
         Channels that are alone at some time: the only ones that are not 0 in it.
     together : int
         Most channels at one time.
     """
 
-    largest: int = 0
-    least: int = 0
+    over: bool = False
+    under: bool = False
     fraction: bool = False
     alone: frozenset[str] = frozenset()
     together: int = 0
@@ -59,8 +59,8 @@ def seen_sums(
         return {output: _seen_in_python(chip, output, levels, fields) for output in outputs}
     return {
         output: Seen(
-            found["largest"],
-            found["least"],
+            found["over"] != 0,
+            found["under"] != 0,
             found["fraction"] != 0,
             frozenset(name for i, name in enumerate(chip.channels) if found["alone"] >> i & 1),
             found["together"],
@@ -73,8 +73,8 @@ def _seen_in_python(chip: Chip, output: str, levels: Mapping[str, Steps], fields
     cycles = merged_cycles([s.cycle for s in [*levels.values(), *fields.values()]])
     parts = [_part(chip, output, levels, fields, cycles[at : at + PIECE]) for at in range(0, cycles.size, PIECE)]
     return Seen(
-        max(p.largest for p in parts),
-        min(p.least for p in parts),
+        any(p.over for p in parts),
+        any(p.under for p in parts),
         any(p.fraction for p in parts),
         frozenset().union(*(p.alone for p in parts)),
         max(p.together for p in parts),
@@ -94,9 +94,11 @@ def _part(chip: Chip, output: str, levels: Mapping[str, Steps], fields: Mapping[
         shown[name] = (part != 0) & (trims > 0)
         total, count = total + part, count + shown[name]
     products = total * trims
+    codes = (products >> m.trim_shift) + m.offset
+    over, under = bool(np.any(codes > (1 << m.bits) - 1)), bool(np.any(codes < 0))
     alone = frozenset(name for name, there in shown.items() if np.any(there & (count == 1)))
     odd = bool(np.any(products % (1 << m.trim_shift)))
-    return Seen(int(products.max()), int(products.min()), odd, alone, int(count.max()))
+    return Seen(over, under, odd, alone, int(count.max()))
 
 
 def over_time(m: Moments, before: Ints, after: Ints, end: int) -> Steps:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import gc
+from collections import Counter
+from dataclasses import replace
+from random import Random
 
 import numpy as np
 import pytest
@@ -17,7 +20,7 @@ from psgmodel.engine.followed import UnitPlan, Watched, plan_unit
 from psgmodel.engine.kernel.library import Found, Library, find_kernel
 from psgmodel.engine.state import reset_state
 from psgmodel.reglog import RegisterLog, load_log
-from psgmodel.steps import Steps
+from psgmodel.steps import Steps, steps_from_changes
 from tests.coverage.test_coverage_engines_agree import drawn
 
 
@@ -100,3 +103,45 @@ def test_a_log_without_writes_has_the_sums_of_silence() -> None:
         plan, fields = planned(chip, RegisterLog(log.cycle, log.address, log.value, end))
         levels = {n: watch_channel(plan, n, np.zeros(0, np.int64), kernel())[0].level for n in chip.channels}
         assert seen_sums(chip, levels, fields, kernel()) == seen_sums(chip, levels, fields, None)
+
+
+def drawn_mixer(rng: Random) -> tuple[Chip, dict[str, Steps], dict[str, Steps]]:
+    """Levels that are nearly always 0, on a mixer that they nearly never drive past its ends."""
+    chip = load_chip("patches/linnet.toml")
+    end, most = 4000, rng.choice((3, 40, 400))
+    mixer = replace(
+        chip.mixer,
+        bits=rng.randint(4, 12),
+        offset=rng.randint(-20, 60),
+        trim_shift=rng.randint(0, 3),
+        gains={name: rng.randint(0, 3) for name in chip.channels},
+    )
+
+    def signal(levels: list[int], changes: int) -> Steps:
+        cycles = [0, *sorted(rng.sample(range(1, end), changes))]
+        return steps_from_changes(np.array(cycles), np.array([rng.choice(levels) for _ in cycles]), end)
+
+    levels = {
+        name: signal([0] * 8 + [rng.randint(-most, most) for _ in range(4)], rng.choice((0, 5, 60)))
+        for name in chip.channels
+    }
+    fields = {
+        name: signal(list(range(1 << field.bits)), rng.choice((0, 3)))
+        for name, field in chip.fields.items()
+        if name.startswith("mixer.")
+    }
+    return replace(chip, mixer=mixer), levels, fields
+
+
+def test_what_happens_once_in_the_sums_is_seen() -> None:
+    seen: Counter[str] = Counter()
+    for seed in range(300):
+        chip, levels, fields = drawn_mixer(Random(seed))
+        found = seen_sums(chip, levels, fields, None)
+        assert seen_sums(chip, levels, fields, kernel()) == found, seed
+        for one in found.values():
+            seen.update(what for what in ("over", "under", "fraction") if getattr(one, what))
+            seen[f"{len(one.alone)} alone"] += 1
+            seen[f"{one.together} together"] += 1
+    assert min(seen.values()) > 3, seen
+    assert len(seen) == 3 + 5 + 5

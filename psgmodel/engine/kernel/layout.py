@@ -253,9 +253,10 @@ where that is asked for."""
 SIGNAL = ("cycle", "level", "size")
 """Columns of a signal: addresses of its arrays, and how many entries they have."""
 
-SEEN = ("largest", "least", "fraction", "alone", "together")
-"""What is seen of the sums of an output: the largest and the least product of sum and trim, whether the shift rounds
-one down, which channels are alone at some time (as bits), and the most channels at one time that are not 0."""
+SEEN = ("over", "under", "fraction", "alone", "together")
+"""What is seen of the sums of an output: whether a code passes the top or falls below 0 before it is fitted to its
+width, whether the shift rounds a product down, which channels are alone at some time (as bits), and the most channels
+at one time that are not 0."""
 
 
 def c_name(name: str) -> str:

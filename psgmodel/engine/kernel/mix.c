@@ -191,7 +191,7 @@ static void play_span(struct mixer *m, i64 until)
                 second = soon;
             }
         }
-        if (first < 0)
+        if (first < 0 || !still_asked(m))
             return;
         if (second > soonest) {
             play_channel(m, first, second);
@@ -206,7 +206,7 @@ static void play_span(struct mixer *m, i64 until)
 static struct heard heard_from(const i64 *columns)
 {
     struct heard h = {(const i64 *)(intptr_t)columns[SIGNAL_CYCLE], (const int32_t *)(intptr_t)columns[SIGNAL_LEVEL],
-                      columns[SIGNAL_SIZE], 0, NEVER};
+                      columns[SIGNAL_SIZE], 0, NEVER, 0, 0};
     return h;
 }
 
@@ -230,8 +230,11 @@ void mixer_run(struct mixer *m, i64 *const *in)
     m->routes = in[MIX_ROUTES];
     m->trims = in[MIX_TRIMS];
     m->codes = in[MIX_CODES];
-    for (i64 k = 0; k < m->o[M_CHANNELS]; k++, signals += SIGNAL_COLUMNS)
+    for (i64 k = 0; k < m->o[M_CHANNELS]; k++, signals += SIGNAL_COLUMNS) {
         m->heard[k] = heard_from(signals);
+        if (m->o[M_SEEN])
+            see_ends(&m->heard[k]);
+    }
     for (i64 i = 0; i < m->o[M_OUTPUTS]; i++) {
         struct output *p = &m->output[i];
         for (i64 k = 0; k < m->o[M_CHANNELS]; k++, signals += SIGNAL_COLUMNS)

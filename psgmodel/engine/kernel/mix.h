@@ -11,6 +11,7 @@ struct heard {
     const i64 *cycle;
     const int32_t *level;
     i64 size, next, soon;
+    i64 high, low; /* ends between which it moves; only where sums are looked at */
 };
 
 /* The level that stands now. */
@@ -28,6 +29,7 @@ struct output {
     int late;      /* the codes that come now stay in the output registers */
     i64 *seen;     /* NULL, or what is seen of its sums, which is then written instead of codes */
     u64 sounding, known; /* channels that are not 0 in it; a set of them that was seen */
+    int asks; /* what comes in the span can show something new */
 };
 
 struct mixer {
@@ -39,6 +41,8 @@ struct mixer {
 
 void mixer_run(struct mixer *m, i64 *const *in);
 void see_run(struct mixer *m, struct output *p, int channel, i64 from, i64 to);
-void see_span(const struct mixer *m, struct output *p);
+void see_span(struct mixer *m, struct output *p);
+void see_ends(struct heard *h);
+int still_asked(const struct mixer *m);
 
 #endif

@@ -73,7 +73,6 @@ def _inputs(chip: Chip, outputs: Sequence[str], signals: Sequence[Steps], *, see
     mixer, first = chip.mixer, signals[0]
     facts = {"channels": len(chip.channels), "outputs": len(outputs), "start": first.start, "end": first.end}
     facts |= {"table": int(bool(mixer.table)), "seen": int(seen)}
-    limits = {"largest": -(1 << 63), "least": (1 << 63) - 1}
     return {
         "options": numbers(
             facts[path] if path in facts else option_value(mixer, path, words) for path, words in MIXER.items()
@@ -85,5 +84,5 @@ def _inputs(chip: Chip, outputs: Sequence[str], signals: Sequence[Steps], *, see
         "codes": numbers(mixer.table),
         "pipelines": numbers(()),
         "outputs": np.zeros(len(outputs) * len(SIGNAL), dtype=np.int64),
-        "seen": numbers(limits.get(name, 0) for _ in outputs for name in SEEN),
+        "seen": np.zeros(len(outputs) * len(SEEN), dtype=np.int64),
     }
