@@ -1,7 +1,8 @@
 """What coverage costs, as ratios in one run to a plain run of the same log, and what closing logs come to.
 
 Run by hand: ``python tests/bench/coverage.py [SECONDS]``. The logs are the shipped jingle repeated, and `busy_logs` at
-2,000 writes/s. Each ratio is the best of some: coverage and run take turns.
+2,000 writes/s. Each ratio is the best of some: coverage and run take turns. What is worked out from the chip alone is
+kept after the first time, by both.
 """
 
 from __future__ import annotations
