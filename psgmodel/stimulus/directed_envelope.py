@@ -38,10 +38,16 @@ def _ended(n: Notes) -> None:
     n.settle()
 
 
-def _still(n: Notes) -> None:
-    assert n.channel.envelope is not None
-    n.hear(volume=_middle(n), envelope_period=0, envelope_bypass=0)
-    n.block_ticks("envelope", (1 << n.channel.envelope.period_bits) + 2)  # as long as period 0 could mean
+def still(n: Notes) -> None:
+    """Let envelope and sweep stand still side by side, for as long as their period 0 could mean."""
+    blocks = [block for block in ("envelope", "sweep") if getattr(n.channel, block) is not None]
+    fields = {"volume": _middle(n), "envelope_period": 0, "envelope_bypass": 0}
+    n.hear(**fields, sweep_period=0, sweep_shift=2, sweep_falling=1, **n.unhurried(blocks[0]))
+    begin = n.player.now
+    for block in blocks:
+        options = getattr(n.channel, block)
+        n.player.wait(n.player.trains[options.ticks].nth_after(begin, (1 << options.period_bits) + 2) + 2)
+    n.settle()
 
 
 def _volume(to: int | None, at: At, period: int = 1) -> Play:
@@ -81,9 +87,9 @@ ENVELOPE: dict[str, Play] = {
     "envelope.top": _fade(1, end=True),
     "envelope.bottom": _fade(0, end=True),
     "envelope.ends": _ended,
-    "envelope.still": _still,
-    "envelope.tick-at-start-sounding": strobed("start", "envelope", "tick", envelope_period=3, envelope_bypass=0),
-    "envelope.tick-at-start-idle": strobed("start", "envelope", "tick", "idle", envelope_period=3, envelope_bypass=0),
+    "envelope.still": still,
+    "envelope.tick-at-start-sounding": strobed("start", "envelope", "tick", envelope_period=2, envelope_bypass=0),
+    "envelope.tick-at-start-idle": strobed("start", "envelope", "tick", "idle", envelope_period=2, envelope_bypass=0),
     "envelope.tick-at-start-one": strobed("start", "envelope", "tick", **_FADING),
     "envelope.step-at-start": strobed("start", "envelope", **_FADING),
     "envelope.step-at-stop": strobed("stop", "envelope", **_FADING),
@@ -95,7 +101,7 @@ ENVELOPE: dict[str, Play] = {
     "envelope.halted-at-tick": changed("envelope.period", 0, "envelope", **_FADING),
     "envelope.volume-in-note": _volume_in_note(None),
     "envelope.volume-at-step": _volume(None, "due"),
-    "envelope.volume-at-tick": _volume(None, "bare tick", 3),
+    "envelope.volume-at-tick": _volume(None, "bare tick", 2),
     "envelope.volume-zero-at-step": _volume(0, "due"),
     "envelope.volume-zero-without-step": _volume_in_note(0),
     "envelope.volume-at-start": field_at_start("volume"),

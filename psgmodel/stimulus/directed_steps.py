@@ -5,7 +5,7 @@ Stage: stimulus. In: the notes of a channel. Out: behaviours, played; the keys o
 
 from __future__ import annotations
 
-from psgmodel.chip.channel import NoiseClock, StepClock
+from psgmodel.chip.channel import NoiseClock
 from psgmodel.stimulus.directed_sweep import play_register_at_sweep
 from psgmodel.stimulus.directed_timer import Play, field_at_start
 from psgmodel.stimulus.notes import Notes
@@ -14,25 +14,8 @@ LONGEST = 1 << 20
 """Cycles that a stopped clock is watched at most; common practice, no source."""
 
 
-def _long(n: Notes, counts: int = 96) -> dict[str, int]:
-    """Return the fields of a step that lasts some counts, or as nearly as can be."""
-    step = n.channel.step
-    if isinstance(step, NoiseClock):
-        lengths = [
-            (abs((step.divisors[d] << s) - counts), d, s)
-            for d in n.reach.values("divisor")
-            for s in n.reach.values("shift")
-            if s not in step.stopped
-        ]
-        _, divisor, shift = min(lengths, default=(0, 0, 0))
-        return {"divisor": divisor, "shift": shift}
-    assert isinstance(step, StepClock)
-    period = counts // step.scale - step.offset if step.rule == "up-from" else step.top - counts // step.scale
-    return {"period": min(max(period, 0), (1 << step.bits) - 1)}
-
-
 def _cut_short(n: Notes) -> None:
-    n.hear(**_long(n, 400))
+    n.hear(**n.long(400))
     n.play_on(80 if n.follower.watched.step.length(n.follower.fields) > 200 else n.chance.below(24))
     n.change(**n.shortest())
     n.play_on(900)
@@ -40,7 +23,7 @@ def _cut_short(n: Notes) -> None:
 
 def _start_at(when: str) -> Play:
     def play(n: Notes) -> None:
-        n.hear(**_long(n))
+        n.hear(**n.long())
         if n.chance.once_in(2):
             n.steps(2)
         if not n.active:
@@ -58,7 +41,7 @@ def _start_at(when: str) -> Play:
 
 def _clocked(ticks: bool) -> Play:
     def play(n: Notes) -> None:
-        n.hear(**_long(n, 12))
+        n.hear(**n.long(12))
         clock = n.channel.step.clocked_by
         off = 0 if ticks else 1
         n.strobe_at("start", lambda: n.player.trains[clock].nth_after(n.player.ready(n.name), 1) + off)
@@ -68,7 +51,7 @@ def _clocked(ticks: bool) -> Play:
 
 
 def _stop_at_end(n: Notes) -> None:
-    n.hear(**_long(n))
+    n.hear(**n.long())
     n.strobe_at("stop", lambda: n.due("step"))
     n.start()
     n.play_on(1000)
@@ -112,7 +95,7 @@ def play_step(n: Notes, what: str) -> bool:
 
 
 def _change_near_end(n: Notes, field: str, where: str, *, segment: int = 0) -> None:
-    n.hear(**_long(n, 64 + n.chance.below(40)))
+    n.hear(**n.long(64 + n.chance.below(40)))
     n.steps(1)
     counts = {"at-end": 0, "before-end": 1, "after-end": -1, "within": 5}[where]
     value = n.another(field, segment=segment)
@@ -147,7 +130,7 @@ def _memory(where: str) -> Play:
         table = n.channel.table
         assert table is not None
         size = table.samples // table.per_address
-        n.hear(**_long(n, 96))
+        n.hear(**n.long(96))
         n.steps(n.chance.below(4))
         wave = n.follower.watched.wave
         assert wave is not None
@@ -214,7 +197,7 @@ def hold_off(n: Notes, steps: int) -> None:
 
 def _wave_end(kind: str) -> Play:
     def play(n: Notes) -> None:
-        n.hear(**_long(n, 24))
+        n.hear(**n.long(24))
         if kind:
             n.strobe_at(kind, lambda: n.due("wave"))
         else:
@@ -226,7 +209,7 @@ def _wave_end(kind: str) -> Play:
 
 def _stale(n: Notes) -> None:
     fill(n, 3)
-    n.hear(**_long(n, 24))
+    n.hear(**n.long(24))
     n.steps(5)
     n.start()
     n.steps(3)
@@ -276,13 +259,13 @@ def _clock(stopped: bool) -> Play:
         step = n.channel.step
         assert isinstance(step, NoiseClock)
         assert n.channel.register is not None
-        n.hear(**_long(n, 30))
+        n.hear(**n.long(30))
         n.steps(2 * n.channel.register.bits + n.chance.below(8))  # past what the seed holds
         code = n.chance.among(step.stopped)
         n.change(shift=code)
         n.play_on(min(8 * step.divisors[n.field("divisor")] << code, LONGEST))
         if not stopped:
-            n.change(shift=_long(n, 30)["shift"])
+            n.change(shift=n.long(30)["shift"])
             n.play_on(400)
 
     return play

@@ -5,6 +5,7 @@ Stage: stimulus. In: the notes of a channel. Out: behaviours, played; the keys o
 
 from __future__ import annotations
 
+from psgmodel.stimulus.directed_envelope import still
 from psgmodel.stimulus.directed_timer import Play, between, changed, strobed
 from psgmodel.stimulus.notes import Notes
 
@@ -86,13 +87,6 @@ def _overflow_ahead(n: Notes) -> None:
     n.block_ticks("sweep", 2)
 
 
-def _sweep_still(n: Notes) -> None:
-    assert n.channel.sweep is not None
-    n.hear(sweep_period=0, sweep_shift=2, sweep_falling=1)
-    n.block_ticks("sweep", (1 << n.channel.sweep.period_bits) + 2)  # as long as period 0 could mean
-    n.settle()
-
-
 def _turned(fallen: bool) -> Play:
     def play(n: Notes) -> None:
         n.hear(sweep_period=1 if fallen else 0, sweep_shift=2, sweep_falling=1)
@@ -129,9 +123,9 @@ SWEEP: dict[str, Play] = {
     "sweep.overflow-waits": _overflow(),
     "sweep.unchecked-at-start": _overflow_at_start(False),
     "sweep.overflow-ahead": _overflow_ahead,
-    "sweep.still": _sweep_still,
-    "sweep.tick-at-start-sounding": strobed("start", "sweep", "tick", **_GLIDING | {"sweep_period": 3}),
-    "sweep.tick-at-start-idle": strobed("start", "sweep", "tick", "idle", **_GLIDING | {"sweep_period": 3}),
+    "sweep.still": still,
+    "sweep.tick-at-start-sounding": strobed("start", "sweep", "tick", **_GLIDING | {"sweep_period": 2}),
+    "sweep.tick-at-start-idle": strobed("start", "sweep", "tick", "idle", **_GLIDING | {"sweep_period": 2}),
     "sweep.tick-at-start-one": strobed("start", "sweep", "tick", **_GLIDING),
     "sweep.step-at-start": strobed("start", "sweep", **_GLIDING),
     "sweep.step-at-stop": strobed("stop", "sweep", **_GLIDING),

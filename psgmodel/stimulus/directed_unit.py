@@ -1,7 +1,7 @@
 """Directed, the unit: what makes mixer, registers, bus, dividers and power bit do what they can.
 
-Stage: stimulus. In: a player of all channels. Out: the rest of the log. Mixer, registers and restarts come first; what
-the player cannot foresee, which is odd bus writes and the power bit, comes last, and the channels are heard once more.
+Stage: stimulus. In: a player of all channels. Out: writes. Mixer, registers and restarts are one part; what the player
+cannot foresee, which is odd bus writes and the power bit, is another, after which the channels are heard once more.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from psgmodel.stimulus.player import Player
 from psgmodel.stimulus.walk import STEP_COUNTS
 
 
-def play_unit(player: Player) -> int:
-    """Play the unit; return the edge at which the log can end."""
+def play_unit(player: Player) -> None:
+    """Play mixer, dividers and registers."""
     chip = player.chip
     notes = {name: Notes(player, name) for name in chip.channels}
     _mixer(player, notes)
@@ -26,10 +26,16 @@ def play_unit(player: Player) -> int:
     for n in notes.values():
         n.hear()
     player.wait(player.now + 4 * DWELL)
-    player.followers = {}  # from here on nothing is foreseen
+
+
+def play_unforeseen(player: Player) -> int:
+    """Play odd bus writes and the power bit, which no player foresees; return the edge at which the log can end."""
+    for name in player.chip.channels:
+        Notes(player, name).hear()
+    player.followers = {}
     _odd_writes(player)
     play_power(player)
-    for name in chip.channels:
+    for name in player.chip.channels:
         hear_blindly(player, name)
     return player.now + 4 * DWELL
 

@@ -35,12 +35,8 @@ def play_value(n: Notes, what: str) -> bool:
         _level(n, value)
     elif key == "timer.length":
         _length(n, value)
-    elif key == "envelope.period":
-        n.hear(volume=1 << n.channel.volume_bits - 1, envelope_period=value, envelope_bypass=0)
-        _to(n, n.due("envelope"))
-    elif key == "sweep.period":
-        n.hear(sweep_period=value, sweep_shift=2, sweep_falling=1)
-        _to(n, n.due("sweep"))
+    elif key in ("envelope.period", "sweep.period"):
+        _period(n, key.partition(".")[0], value)
     elif key in ("sweep.rising-shift", "sweep.falling-shift"):
         _shift(n, value, int(key.startswith("sweep.falling")))
     else:
@@ -78,15 +74,63 @@ def _level(n: Notes, value: int) -> None:
 def _length(n: Notes, value: int) -> None:
     timer = n.channel.timer
     assert timer is not None
-    n.hear(timer_enable=1, timer_length=value)
-    end = n.due("timer")
+    periods = _periods(n)
+    n.hear(timer_enable=1, timer_length=value, **_pace(n, periods))
     if timer.on_enable == "tick" and n.reach.driven("timer.enable"):  # each time it is switched on counts as a tick
         while n.active and n.follower.watched.timer is not None:
             n.change(timer_enable=0)
             n.change(timer_enable=1)
         n.play_on(8)
         return
-    _to(n, end)
+    _go_through(n, periods, until=n.due("timer"))
+    _to(n, n.due("timer"))
+
+
+def _period(n: Notes, block: str, value: int) -> None:
+    """Play a period of envelope or sweep and all that are longer, and those of the other one beside them."""
+    periods = _periods(n)
+    periods[block] = [v for v in periods[block] if v >= value]
+    n.hear(**_pace(n, periods))
+    _go_through(n, periods)
+    n.play_on(64)
+
+
+def _periods(n: Notes) -> dict[str, list[int]]:
+    """Return the periods of envelope and sweep at which they move."""
+    return {block: [v for v in n.reach.values(f"{block}.period") if v] for block in ("envelope", "sweep")}
+
+
+def _pace(n: Notes, periods: dict[str, list[int]]) -> dict[str, int]:
+    """Return the fields of a note in which envelope and sweep begin with the first of some periods."""
+    fields = {"volume": 1 << n.channel.volume_bits - 1, "envelope_bypass": 0}
+    fields |= {f"{block}_period": values[0] for block, values in periods.items() if values}
+    if n.channel.sweep is not None:
+        return fields | {"sweep_shift": 3, "sweep_falling": 1}
+    return fields | n.unhurried("timer" if n.channel.timer is not None else "envelope")
+
+
+def _go_through(n: Notes, periods: dict[str, list[int]], until: int = NEVER) -> None:
+    """Let envelope and sweep, side by side, make a step by each of some periods, up to an edge; each period is loaded
+    by the step before it."""
+    for block in periods:
+        _set_next(n, block, periods[block])
+    while n.active and (edges := {n.due(block): block for block, left in periods.items() if left}):
+        edge = min(edges)
+        if edge >= until:
+            return
+        n.player.wait(edge + 1)
+        del periods[edges[edge]][:1]
+        _set_next(n, edges[edge], periods[edges[edge]])
+
+
+def _set_next(n: Notes, block: str, left: list[int]) -> None:
+    """Set the period after the one that runs, which is the first of those left; the volume stays about where it is."""
+    period = left[min(1, len(left) - 1)] if left else 0
+    if block == "sweep":
+        n.change(sweep_period=period)
+    elif n.follower.watched.envelope is not None:
+        low = n.follower.watched.envelope.level < 1 << n.channel.volume_bits - 1
+        n.change(envelope_period=period, envelope_rising=int(low or not left))
 
 
 def _alone(n: Notes, key: str, register: str) -> None:

@@ -52,6 +52,8 @@ class Notes:
             self.base["pattern"] = max(
                 range(len(self.channel.patterns)), key=lambda i: _lively(self.channel.patterns[i])
             )
+        if isinstance(self.channel.step, NoiseClock):
+            self.base |= self.long(STEP_COUNTS)
         unstopped = self.channel.sweep is not None and self.channel.sweep.period_zero == "longest"
         if unstopped:
             self.base["period"] = self.middle
@@ -131,7 +133,7 @@ class Notes:
         elif block == "envelope" and self.active:
             if not self.field("envelope.period"):
                 self.change(envelope_period=1)
-            self.block_ticks(block, 3)
+            self.block_ticks(block, 2)
         elif block == "sweep" and self.active:
             if not self.field("sweep.period"):
                 self.change(sweep_period=1)
@@ -177,6 +179,34 @@ class Notes:
             running = [s for s in range(1 << step.shift_bits) if s not in step.stopped] or [0]
             return {"divisor": step.divisors.index(min(step.divisors)), "shift": running[0]}
         return {"period": 0 if step.rule == "up-from" else (1 << step.bits) - 1}
+
+    def long(self, counts: int = 96) -> dict[str, int]:
+        """Return the fields of a step that lasts some counts, or as nearly as can be."""
+        step = self.channel.step
+        if isinstance(step, NoiseClock):
+            lengths = [
+                (abs((step.divisors[d] << s) - counts), d, s)
+                for d in self.reach.values("divisor")
+                for s in self.reach.values("shift")
+                if s not in step.stopped
+            ]
+            _, divisor, shift = min(lengths, default=(0, 0, 0))
+            return {"divisor": divisor, "shift": shift}
+        period = counts // step.scale - step.offset if step.rule == "up-from" else step.top - counts // step.scale
+        return {"period": min(max(period, 0), (1 << step.bits) - 1)}
+
+    def unhurried(self, block: str) -> dict[str, int]:
+        """Return the fields of a step with which a long wait for ticks of a block makes few steps.
+
+        Still the whole waveform, or as many shifts as a noise register has bits, pass twice from tick to tick, so that
+        a tick more or less is heard.
+        """
+        tick = self.chip.ticks[getattr(self.channel, block).ticks]
+        divider = self.chip.dividers[tick.divider]
+        cycles = divider.every * divider.steps // len(tick.at)
+        places = self.reach.positions() if self.channel.register is None else self.channel.register.bits
+        one = self.player.count_before(self.name, 0, -1)
+        return self.long(max(cycles // (2 * places * one), STEP_COUNTS))
 
     def another(self, key: str, *, segment: int = 0) -> int:
         """Return a value of a field that differs from what stands there, in bits of one register."""

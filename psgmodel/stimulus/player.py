@@ -58,6 +58,11 @@ class Player:
             for name, t in self.chip.ticks.items()
         }
 
+    def go_on(self, whole: Player) -> None:
+        """Go on where a player of all channels stopped."""
+        self.restarts = {name: list(edges) for name, edges in whole.restarts.items()}
+        self.trains, self.now, self.held = whole.trains, whole.now, {}
+
     # --- writes -----------------------------------------------------------------------------------------------------
 
     def earliest(self) -> int:
