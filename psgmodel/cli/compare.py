@@ -18,6 +18,7 @@ from psgmodel.errors import nearest
 if TYPE_CHECKING:
     from psgmodel.chip import Chip
     from psgmodel.comparison import Comparison, SpectralOptions
+    from psgmodel.comparison.departed import Scene
     from psgmodel.diagnose.story import Story
     from psgmodel.dump.observe import Observation
     from psgmodel.reglog import RegisterLog
@@ -77,9 +78,12 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     plain_question = arguments.judge == "exact" and latency == 0 and not arguments.picture
     if plain_question and not is_recording(arguments.dump) and is_large(arguments.dump):
         with progress_source(arguments.dump, screen) as source:
-            agreeing = compare_in_pieces(chip, source, log=log, signal_map=signal_map, whole=arguments.whole)
-        if agreeing is not None:
-            return _told(agreeing, screen)
+            found = compare_in_pieces(
+                chip, source, log=log, signal_map=signal_map, whole=arguments.whole, options=options
+            )
+        if found is not None:
+            story = None if found.seen is None else _story(found.comparison, found.seen, chip, log)
+            return _told(found.comparison, screen, story)
     dump: str | Observation = arguments.dump
     if not is_recording(arguments.dump) or signal_map is not None:
         dump = observed(arguments.dump, chip, signal_map, screen, need_bus=log is None)
@@ -98,7 +102,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     return comparison.exit_status
 
 
-def _story(comparison: Comparison, dump: Observation, chip: Chip, log: RegisterLog | None) -> Story | None:
+def _story(comparison: Comparison, dump: Observation | Scene, chip: Chip, log: RegisterLog | None) -> Story | None:
     """Return what is told of the first difference; what finds it is loaded only where there is one."""
     if comparison.first is None:
         return None

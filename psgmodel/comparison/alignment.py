@@ -12,7 +12,7 @@ the start to the end is a constant offset. One that changes on the way is a drop
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -52,6 +52,20 @@ class LatencyEstimate(NamedTuple):
     agreeing_changes: int
     changes: int
     everywhere: bool
+
+
+class Fit(NamedTuple):
+    """A latency that fits what follows a first difference.
+
+    Attributes
+    ----------
+    after : int, clock cycles
+    begin : int or None, clock cycles
+        Cycle of the model from which on the signals agree; None: from their start to their end.
+    """
+
+    after: int
+    begin: int | None
 
 
 class OffsetChange(NamedTuple):
@@ -98,21 +112,29 @@ def estimate_latency(
     earliest, latest : int, clock cycles
         Range of the latency.
     """
-    votes = np.zeros(latest - earliest + 1, dtype=np.int64)
-    for model, dump in pairs:
-        votes += _votes(model, dump, earliest, latest)
-    candidates = {earliest + int(i) for i in np.argsort(-votes, kind="stable")[:_CANDIDATES] if votes[i]}
-    if not candidates:
+    nearest_first = likely_latencies(pairs, earliest=earliest, latest=latest)
+    if not nearest_first:
         return None
-    if earliest <= 0 <= latest:
-        candidates.add(0)
-    nearest_first = sorted(candidates, key=lambda c: (abs(c), c))
     beginnings = [(_beginning(model), _beginning(dump)) for model, dump in pairs]
     tried = [_tried(beginnings, latency) for latency in nearest_first]
     most = max(e.agreeing_changes for e in tried)
     tried = [_tried(pairs, e.latency) for e in tried if e.everywhere or e.agreeing_changes == most]
     best = max(tried, key=lambda e: (e.everywhere, e.agreeing_changes))
     return best if best.agreeing_changes else None
+
+
+def likely_latencies(pairs: Sequence[Pair], *, earliest: int = EARLIEST, latest: int = LATEST) -> list[int]:
+    """Return the latencies for which most changes speak, and none; the nearest to none first.
+
+    Empty where nothing speaks for any. Parameters are those of `estimate_latency`.
+    """
+    votes = np.zeros(latest - earliest + 1, dtype=np.int64)
+    for model, dump in pairs:
+        votes += _votes(model, dump, earliest, latest)
+    candidates = {earliest + int(i) for i in np.argsort(-votes, kind="stable")[:_CANDIDATES] if votes[i]}
+    if candidates and earliest <= 0 <= latest:
+        candidates.add(0)
+    return sorted(candidates, key=lambda c: (abs(c), c))
 
 
 def find_offset_change(model: Steps, dump: Steps, latency: int, cycle: int, reach: int = LATEST) -> OffsetChange | None:
@@ -132,22 +154,34 @@ def find_offset_change(model: Steps, dump: Steps, latency: int, cycle: int, reac
     reach : int, clock cycles
         How far the latency may have changed.
     """
+    for after, begin in offsets_after(model, dump, latency, cycle, reach):
+        if begin is None:
+            return OffsetChange(cycle, latency, after, min(model.end, dump.end - after), True)
+        ours, theirs = overlap(model, dump, after)
+        until = first_difference(ours.cut(begin, ours.end), theirs.cut(begin, theirs.end))
+        return OffsetChange(cycle, latency, after, ours.end if until is None else until, until is None)
+    return None
+
+
+def offsets_after(model: Steps, dump: Steps, latency: int, cycle: int, reach: int = LATEST) -> Iterator[Fit]:
+    """Yield the latencies that fit what follows the first difference, the most likely one first.
+
+    Parameters are those of `find_offset_change`. A latency that fits from start to end may be yielded once more, with
+    where it fits after the difference.
+    """
     rest = _rest(dump, cycle + latency)
     near = _rest(model, max(cycle - reach, model.start), reach)
     if _agreeing_from(near, rest, latency, cycle) is not None:
-        return None
+        return
     votes = _votes(near, rest, latency - reach, latency + reach)
     best = np.argsort(-votes, kind="stable")[:_CANDIDATES]
     candidates = [latency - reach + int(i) for i in best if votes[i]]
     for after in sorted(candidates, key=lambda c: (abs(c - latency), c)):
         if _is_constant(model, dump, after):
-            return OffsetChange(cycle, latency, after, min(model.end, dump.end - after), True)
+            yield Fit(after, None)
         begin = _agreeing_from(near, rest, after, cycle + max(0, latency - after))
         if begin is not None:
-            ours, theirs = overlap(model, dump, after)
-            until = first_difference(ours.cut(begin, ours.end), theirs.cut(begin, theirs.end))
-            return OffsetChange(cycle, latency, after, ours.end if until is None else until, until is None)
-    return None
+            yield Fit(after, begin)
 
 
 def _agreeing_from(model: Steps, dump: Steps, latency: int, cycle: int) -> int | None:

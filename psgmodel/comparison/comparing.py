@@ -12,28 +12,21 @@ Stage: compare, the front door. In: what the unit should do, what a dump says it
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import Literal, cast
+from typing import cast
 
 from psgmodel.chip.records import Chip
-from psgmodel.comparison.alignment import EARLIEST, LATEST, LatencyEstimate, estimate_latency
-from psgmodel.comparison.concluding import concluded, followed_log, note_past_log
-from psgmodel.comparison.exact import late
 from psgmodel.comparison.options import SpectralOptions
 from psgmodel.comparison.pieces import compare_in_pieces, is_large
 from psgmodel.comparison.recorded import is_recording, observe_recording
-from psgmodel.comparison.signals import Sides, compare_signals
-from psgmodel.comparison.verdict import Comparison, Judge, SignalResult
-from psgmodel.dump.observe import Kind, Observation, observe
+from psgmodel.comparison.verdict import Comparison, Judge
+from psgmodel.comparison.whole import Latency, compare_whole
+from psgmodel.dump.observe import Observation, observe
 from psgmodel.dump.signal_map import SignalMap
 from psgmodel.dump.source import DumpSource
-from psgmodel.engine.run import run
 from psgmodel.engine.trace import Trace
 from psgmodel.errors import CompareError
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import MAX_CYCLE
-
-Latency = int | Literal["auto"]
 
 
 def compare(
@@ -84,7 +77,7 @@ def compare(
     CompareError
         An option that cannot be used, or neither a log nor a bus.
     """
-    chip = model.chip if isinstance(model, Trace) else model
+    chip, options = model.chip if isinstance(model, Trace) else model, options or SpectralOptions()
     if judge not in ("exact", "spectrum"):
         raise CompareError(f'judge "{judge}", accepted: exact, spectrum')
     if latency != "auto" and not -MAX_CYCLE < latency < MAX_CYCLE:
@@ -95,69 +88,12 @@ def compare(
         dump = observe_recording(cast(str, dump), chip)
     if isinstance(model, Chip) and judge == "exact" and latency == 0 and is_large(dump):
         source = cast(DumpSource, dump)
-        found = compare_in_pieces(model, source, log=log, signal_map=signal_map, whole=whole)
+        found = compare_in_pieces(model, source, log=log, signal_map=signal_map, whole=whole, options=options)
         if found is not None:
-            return found
+            return found.comparison
     if not isinstance(dump, Observation):
         need_bus = log is None and not isinstance(model, Trace)
         dump = observe(dump, chip, signal_map, need_bus=need_bus)
     elif signal_map is not None:
         raise CompareError("an observation has its own signal map", hint="give the map when observing the dump")
-    return _compared(chip, model, dump, log, judge, latency, whole, options or SpectralOptions())
-
-
-def _compared(
-    chip: Chip,
-    model: Trace | Chip,
-    dump: Observation,
-    log: RegisterLog | None,
-    judge: Judge,
-    latency: Latency,
-    whole: bool,
-    options: SpectralOptions,
-) -> Comparison:
-    notes = [str(note) for note in dump.notes]
-    followed = followed_log(chip, dump, log, notes)
-    trace = model if isinstance(model, Trace) else _run(chip, dump, followed, notes)
-    late_notes: list[str] = []
-    number, text = _latency(latency, _estimate(trace, dump) if latency == "auto" else None, late_notes)
-    sides = Sides(trace, dump, followed, number, judge, options)
-    signals = compare_signals(sides) if dump.end or dump.map.recordings else ()
-    found = concluded(chip, dump, signals, log, followed, trace.end, notes, judge=judge, whole=whole)
-    agrees_at = _agrees_at(sides, signals) if latency != "auto" else None
-    every_note = (*found.notes, *late_notes)
-    return replace(found, latency=number, latency_text=text, agrees_at=agrees_at, notes=every_note)
-
-
-def _run(chip: Chip, dump: Observation, log: RegisterLog | None, notes: list[str]) -> Trace:
-    """Run the chip as far as the dump goes; to the end of the log for a recording."""
-    if log is None:
-        raise CompareError("there is neither a register log nor a bus in the dump to recover it from")
-    end = max(dump.end, log.end) if dump.map.recordings else dump.end
-    note_past_log(dump, log, notes)
-    return run(chip, log.with_end(end))
-
-
-def _agrees_at(sides: Sides, signals: tuple[SignalResult, ...]) -> int | None:
-    """Return the latency with which everything would agree, where a signal differs now."""
-    if all(s.exact is None or s.exact.agrees for s in signals):
-        return None
-    found = _estimate(sides.trace, sides.observation)
-    return found.latency if found is not None and found.everywhere and found.latency != sides.latency else None
-
-
-def _estimate(trace: Trace, dump: Observation) -> LatencyEstimate | None:
-    usable = [s for s in dump.signals if s.kind is not Kind.PIN and s.strobes is None and len(s.steps)]
-    return estimate_latency([(trace[s.name], s.steps) for s in usable])
-
-
-def _latency(latency: Latency, estimate: LatencyEstimate | None, notes: list[str]) -> tuple[int, str]:
-    """Return the latency to compare with, and what the report says about it."""
-    if latency != "auto":
-        return latency, f"declared: {latency} cycles"
-    if estimate is None:
-        return 0, "estimated: no change to estimate it from; taken as 0 cycles"
-    if estimate.latency:
-        notes.append(f"the dump is {late(estimate.latency)}; that was estimated, and is allowed")
-    share = f"{estimate.agreeing_changes} of {estimate.changes} changes agree before the first difference"
-    return estimate.latency, f"estimated from {EARLIEST} to {LATEST} cycles: {estimate.latency} ({share})"
+    return compare_whole(chip, model, dump, log, judge, latency, whole, options)

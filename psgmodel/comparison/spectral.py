@@ -7,7 +7,7 @@ and note.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 from psgmodel.chip.records import Chip
 from psgmodel.comparison.bands import BandResult, compare_bands
@@ -66,6 +66,11 @@ class SpectralResult:
     notes: NoteResult | None = None
 
     @property
+    def where(self) -> str:
+        """What was compared, in words; empty for the whole."""
+        return ""
+
+    @property
     def agrees(self) -> bool:
         """Whether something was compared and everything is within its limit."""
         return not self.nothing and not self.reasons()
@@ -105,6 +110,30 @@ class SpectralResult:
         if self.notes is not None and self.notes.worst is not None:
             told.append(f"worst note: {self.notes.worst}")
         return tuple(told)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpectralPart(SpectralResult):
+    """A part of one signal, compared as audio, where the dump is too large for the whole.
+
+    Attributes
+    ----------
+    start, end : int, clock cycles
+    """
+
+    start: int
+    end: int
+
+    @property
+    def where(self) -> str:
+        """What was compared, in words."""
+        return f"cycles {self.start} to {self.end}"
+
+    @classmethod
+    def of(cls, result: SpectralResult, start: int, end: int) -> SpectralPart:
+        """Return a result that is of a part."""
+        values = {f.name: getattr(result, f.name) for f in fields(result)}
+        return cls(**values, start=start, end=end)
 
 
 def compare_spectra(

@@ -88,38 +88,48 @@ def first_difference(model: Steps, dump: Steps) -> int | None:
 
 
 def count_differences(model: Steps, dump: Steps) -> Differences:
-    """Count the cycles in which two signals that cover the same cycles differ.
+    """Count the cycles in which two signals that cover the same cycles differ."""
+    state = DifferencesState()
+    state.add(model, dump)
+    return state.counted()
+
+
+class DifferencesState:
+    """Counts so far of two signals that come piece by piece, in order.
 
     Works window by window, so that no merged copy of the whole is made.
+
+    Invariant: `open_at` is where a stretch begins that reached the end of the last window.
     """
-    tally = _TallyState()
-    for low in range(0, len(model), CHUNK):
-        high = min(low + CHUNK, len(model))
-        begin = int(model.cycle[low])
-        end = int(model.cycle[high]) if high < len(model) else model.end
-        first = int(np.searchsorted(dump.cycle, begin, side="right")) - 1
-        last = int(np.searchsorted(dump.cycle, end, side="left"))
-        ours, theirs = model.cycle[low:high], dump.cycle[first:last]
-        grid = np.sort(np.concatenate([ours, theirs[1:]]), kind="stable")
-        length = np.diff(grid, append=np.int64(end))
-        grid, length = grid[length > 0], length[length > 0]
-        at = first + np.searchsorted(theirs, grid, side="right") - 1
-        unknown = dump.unknown[at] if dump.unknown is not None else np.zeros(grid.size, dtype=np.bool_)
-        differs = dump.level[at] != model.level[low + np.searchsorted(ours, grid, side="right") - 1]
-        tally.add(grid, length, differs | unknown, unknown)
-    tally.close()
-    return Differences(tally.cycles, tally.stretches, tally.longest, tally.longest_at, tally.unknown_cycles)
-
-
-class _TallyState:
-    """Counts so far. Invariant: `open_at` is where a stretch begins that reached the end of the last window."""
 
     def __init__(self) -> None:
         self.cycles = self.stretches = self.longest = self.longest_at = self.unknown_cycles = 0
         self.open_at: int | None = None
         self.end = 0
 
-    def add(
+    def add(self, model: Steps, dump: Steps) -> None:
+        """Add a piece: both sides over the same cycles."""
+        for low in range(0, len(model), CHUNK):
+            high = min(low + CHUNK, len(model))
+            begin = int(model.cycle[low])
+            end = int(model.cycle[high]) if high < len(model) else model.end
+            first = int(np.searchsorted(dump.cycle, begin, side="right")) - 1
+            last = int(np.searchsorted(dump.cycle, end, side="left"))
+            ours, theirs = model.cycle[low:high], dump.cycle[first:last]
+            grid = np.sort(np.concatenate([ours, theirs[1:]]), kind="stable")
+            length = np.diff(grid, append=np.int64(end))
+            grid, length = grid[length > 0], length[length > 0]
+            at = first + np.searchsorted(theirs, grid, side="right") - 1
+            unknown = dump.unknown[at] if dump.unknown is not None else np.zeros(grid.size, dtype=np.bool_)
+            differs = dump.level[at] != model.level[low + np.searchsorted(ours, grid, side="right") - 1]
+            self._add_window(grid, length, differs | unknown, unknown)
+
+    def counted(self) -> Differences:
+        """Return the counts; what comes next begins a stretch of its own."""
+        self.close()
+        return Differences(self.cycles, self.stretches, self.longest, self.longest_at, self.unknown_cycles)
+
+    def _add_window(
         self,
         grid: NDArray[np.int64],
         length: NDArray[np.int64],

@@ -98,6 +98,7 @@ def blame(
     evidence : Evidence or None
         What stands there says.
     observation : Observation
+        Without levels no change is tried.
     chip : Chip
     log : RegisterLog
         What the unit was told, as the model follows it.
@@ -111,10 +112,10 @@ def blame(
     """
     assert exact.divergence is not None
     until = observation.end
-    if found is None:
+    if found is None and observation.signals:
         until = min(until, exact.divergence.cycle + WINDOW)
         found = _searched(exact, observation, chip, log, until)
-    blamed = [s for s in found.ranked if not s.of_writes]
+    blamed = [s for s in found.ranked if not s.of_writes] if found is not None else []
     best = blamed[0] if blamed else None
     if best is not None and (best.complete or best.share >= MOST):
         return Blame(block_of(best.changes[0], chip), best, "", until)

@@ -36,6 +36,8 @@ class Differing:
         Level of the channel while it is not.
     starts : ndarray of int64, shape (n,), clock cycles
         Edges at which a start acts.
+    bit : (int, bool) or None
+        The bit in which the sides differ alone, wherever they do, and whether the dump's never changes.
     """
 
     model: Steps
@@ -45,6 +47,11 @@ class Differing:
     active: Steps | None
     idle: int
     starts: NDArray[np.int64]
+    bit: tuple[int, bool] | None
+
+    def at_least(self, cycle: int) -> str:
+        """Return a cycle in words that tell where only what was looked at ends there, and the dump goes on."""
+        return f"cycle {cycle}{' at least' if cycle == self.dump.end < self.exact.end else ''}"
 
     def note(self) -> tuple[int, int]:
         """Return where the model's note, or its silence, around the first difference begins and ends."""

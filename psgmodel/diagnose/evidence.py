@@ -16,7 +16,7 @@ from psgmodel.diagnose.differing import Differing
 from psgmodel.diagnose.edits import ticks_of
 from psgmodel.diagnose.kinds import DifferenceKind
 from psgmodel.engine.actions import tick_trains, unit_events
-from psgmodel.engine.run import run
+from psgmodel.engine.standing import states_at
 from psgmodel.engine.state import UnitState, reset_state
 from psgmodel.reglog.log import RegisterLog
 
@@ -89,8 +89,7 @@ def evidence_of(chip: Chip, log: RegisterLog, name: str, kind: DifferenceKind, d
 
 def _edge(chip: Chip, log: RegisterLog, name: str, cycle: int) -> Edge:
     """Run one edge and see what changes."""
-    before = run(chip, log.with_end(cycle + 1), end=cycle).state
-    after = run(chip, log.with_end(cycle + 1), end=cycle + 1, state=before).state
+    before, after = states_at(chip, log.with_end(cycle + 1), (cycle, cycle + 1), (name,) if name else ())
     cleared = bool(_power(chip, before)) and not _power(chip, after)
     if not name:
         return Edge(frozenset(), frozenset(), cleared, False)

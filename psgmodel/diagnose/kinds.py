@@ -52,9 +52,10 @@ def kind_of(d: Differing) -> tuple[DifferenceKind, str]:
 def _unknown(d: Differing) -> str:
     if levels_at(d.dump, d.at) is not None:
         return ""
-    end = int(d.dump.cycle[index_after(d.dump, d.at)]) if index_after(d.dump, d.at) < len(d.dump) else d.dump.end
-    total = int(d.dump.durations()[d.dump.unknown_mask()].sum())
-    return f"the dump has X or Z here, up to cycle {end}; it is unknown in {total} cycles altogether"
+    after, count = index_after(d.dump, d.at), d.exact.differences
+    end = d.at_least(int(d.dump.cycle[after]) if after < len(d.dump) else d.dump.end)
+    total = count.unknown_cycles if count is not None else 0
+    return f"the dump has X or Z here, up to {end}; it is unknown in {total} cycles altogether"
 
 
 def _constant_offset(d: Differing) -> str:

@@ -25,7 +25,11 @@ def stopped_late(d: Differing) -> str:
     if d.active is None or int(d.active.at(d.at)) or not _sounds_on(d):
         return ""
     quiet = _first_cycle(d.dump, d.at, d.idle)
-    return f"the model stops at {_since(d)}; the dump sounds on, {_until(quiet, d.dump)}"
+    until = f"up to cycle {quiet}"
+    if quiet is None:
+        whole = d.dump.end == d.exact.end
+        until = f"to its end, cycle {d.dump.end}" if whole else f"up to {d.at_least(d.dump.end)}"
+    return f"the model stops at {_since(d)}; the dump sounds on, {until}"
 
 
 def _since(d: Differing) -> str:
@@ -43,10 +47,6 @@ def _sounds_on(d: Differing) -> bool:
     last = d.dump.cycle[max(0, index_after(d.dump, begin) - 8) : index_after(d.dump, begin)]
     reach = int(np.diff(last).max()) if last.size > 1 else 0
     return d.at - begin <= reach
-
-
-def _until(cycle: int | None, steps: Steps) -> str:
-    return f"to its end, cycle {steps.end}" if cycle is None else f"up to cycle {cycle}"
 
 
 def _silent(d: Differing) -> bool:
@@ -67,7 +67,7 @@ def missed_start(d: Differing) -> str:
     if not _silent(d) or _note_heard(d):
         return ""
     begin, end = d.note()
-    return f"the model plays a note from cycle {begin} to {end}; the dump is silent"
+    return f"the model plays a note from cycle {begin} to {end}; the dump is silent{_as_far_as_seen(d, end)}"
 
 
 def stopped_early(d: Differing) -> str:
@@ -76,7 +76,13 @@ def stopped_early(d: Differing) -> str:
         return ""
     begin, end = d.note()
     quiet = int(d.dump.cycle[d.dump.index_at(d.at)])
-    return f"the dump is silent from cycle {quiet} on; the model plays its note from cycle {begin} to {end}"
+    seen = _as_far_as_seen(d, end)
+    return f"the dump is silent from cycle {quiet} on{seen}; the model plays its note from cycle {begin} to {end}"
+
+
+def _as_far_as_seen(d: Differing, end: int) -> str:
+    """Return how far the dump is known to be silent, where that is not to the end of the note."""
+    return f", up to {d.at_least(d.dump.end)}" if d.dump.end < min(end, d.exact.end) else ""
 
 
 def _first_cycle(steps: Steps, after: int, level: int) -> int | None:

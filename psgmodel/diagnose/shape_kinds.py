@@ -11,6 +11,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
+from psgmodel.comparison.bits import BitState
 from psgmodel.comparison.streams import levels_at
 from psgmodel.diagnose.differing import LEAST_RUNS, Differing, rest_of
 from psgmodel.steps import Steps, merged_cycles
@@ -25,24 +26,18 @@ Pairs = NDArray[np.int64]
 """Levels of model and dump that stand at the same time, each pair once, shape (n, 2)."""
 
 
-def _bit(d: Differing) -> tuple[int, bool] | None:
+def one_bit(model: Steps, dump: Steps) -> tuple[int, bool] | None:
     """Return which one bit differs, wherever anything does, and whether the dump's never changes; None for several."""
-    if len(d.model) + len(d.dump) > _MOST_GRID:
+    if len(model) + len(dump) > _MOST_GRID:
         return None
-    grid = merged_cycles([d.model.cycle, d.dump.cycle])
-    ours, theirs = d.model.at(grid), d.dump.at(grid)
-    known = ~d.dump.unknown_mask()[d.dump.index_at(grid)]
-    wrong = (ours != theirs) & known
-    mask = int(np.bitwise_or.reduce(ours[wrong] ^ theirs[wrong])) if wrong.any() else 0
-    if mask <= 0 or mask & (mask - 1) or np.unique(ours[wrong] & ~mask).size < 2:
-        return None
-    bits = theirs[known] & mask
-    return mask.bit_length() - 1, bool((bits == bits[0]).all())
+    bits = BitState()
+    bits.add(model, dump)
+    return bits.found()
 
 
 def stuck_bit(d: Differing) -> str:
     """Tell of a bit that never changes."""
-    found = _bit(d)
+    found = d.bit
     if found is None or not found[1]:
         return ""
     value = levels_at(d.dump, d.at) or 0
@@ -51,7 +46,7 @@ def stuck_bit(d: Differing) -> str:
 
 def level_bit(d: Differing) -> str:
     """Tell of levels that differ in one bit only."""
-    found = _bit(d)
+    found = d.bit
     return f"wherever the levels differ, they do so in bit {found[0]} alone" if found is not None else ""
 
 

@@ -10,17 +10,19 @@ from dataclasses import dataclass
 
 from psgmodel.chip.records import Chip
 from psgmodel.comparison.concluding import followed_log
+from psgmodel.comparison.departed import Scene
 from psgmodel.comparison.exact import Divergence, ExactResult, aligned
 from psgmodel.comparison.verdict import Comparison, Status
+from psgmodel.diagnose.before import activity, blocks_before
 from psgmodel.diagnose.blame import Blame, blame
-from psgmodel.diagnose.blocks import BlockState, channel_blocks, output_blocks
+from psgmodel.diagnose.blocks import BlockState
 from psgmodel.diagnose.differing import Differing
 from psgmodel.diagnose.evidence import evidence_of
 from psgmodel.diagnose.kinds import DifferenceKind, kind_of
+from psgmodel.diagnose.shape_kinds import one_bit
 from psgmodel.diagnose.surroundings import Window, start_edges, window_around
 from psgmodel.diagnose.suspicion import Suspicion
 from psgmodel.dump.observe import Kind, Observation
-from psgmodel.engine.alone import run_channel
 from psgmodel.engine.run import run
 from psgmodel.reglog.log import RegisterLog
 
@@ -85,7 +87,7 @@ class Story:
 
 def tell(
     comparison: Comparison,
-    observation: Observation,
+    observation: Observation | Scene,
     chip: Chip,
     given: RegisterLog | None,
     found: Suspicion | None = None,
@@ -96,7 +98,8 @@ def tell(
     ----------
     comparison : Comparison
         Of this chip with this observation.
-    observation : Observation
+    observation : Observation or Scene
+        What stands around the first difference is enough.
     chip : Chip
     given : RegisterLog or None
         The log that was compared with the dump, if one was.
@@ -111,33 +114,36 @@ def tell(
     first = comparison.first
     if first is None or first.exact is None or first.exact.divergence is None:
         return None
-    log = followed_log(chip, observation, given, [])
+    seen = observation.observation if isinstance(observation, Scene) else observation
+    log = followed_log(chip, seen, given, [])
     if log is None:
         return None
-    exact, divergence = first.exact, first.exact.divergence
-    observed = next(s for s in observation.signals if s.name == exact.name and s.kind is exact.kind)
-    trace = run(chip, log.with_end(observation.end))
-    sides = aligned(trace[exact.name], observed, exact.latency)
-    is_channel = exact.kind is Kind.CHANNEL
-    active = run_channel(chip, log, exact.name, end=observation.end).active if is_channel else None
-    idle = chip.channels[exact.name].idle_level if is_channel else 0
-    starts = start_edges(chip, log, exact.name, observation.end)
-    differing = Differing(*sides, divergence.cycle, exact, active, idle, starts)
+    exact, divergence, at = first.exact, first.exact.divergence, first.exact.divergence.cycle
+    differing = _differing(chip, log, exact, at, observation)
     kind, detail = kind_of(differing)
     blamed = None
     if comparison.status is Status.DIFFER:
         evidence = evidence_of(chip, log, exact.name, kind, differing)
-        blamed = blame(exact, evidence, observation, chip, log, found)
-    state = run(chip, log.with_end(observation.end), end=divergence.cycle).state
-    if is_channel:
-        blocks = channel_blocks(chip, exact.name, state)
-    else:
-        mixed = max(0, divergence.cycle - chip.mixer.latency)  # when the levels stood that this code is made of
-        levels = {name: int(trace[name].at(mixed)) for name in chip.channels}
-        blocks = output_blocks(chip, exact.name, state, levels)
-    window = window_around(chip, log, exact.name, sides, divergence.cycle)
+        blamed = blame(exact, evidence, seen, chip, log, found)
+    window = window_around(chip, log, exact.name, (differing.model, differing.dump), at)
     shares = tuple(_share(s.exact, s.side) for s in comparison.signals if s.exact is not None and s.exact.differences)
+    blocks = blocks_before(chip, log, exact.name, at)
     return Story(exact.name, first.side, exact.path, divergence, kind, detail, window, blocks, shares, blamed)
+
+
+def _differing(chip: Chip, log: RegisterLog, exact: ExactResult, at: int, seen: Observation | Scene) -> Differing:
+    """Return both sides of the signal that differs first, with what its channel does."""
+    if isinstance(seen, Scene):
+        sides, bit, end = seen.sides, seen.bit, exact.end
+    else:
+        observed = next(s for s in seen.signals if s.name == exact.name and s.kind is exact.kind)
+        sides = aligned(run(chip, log.with_end(seen.end))[exact.name], observed, exact.latency)
+        bit, end = one_bit(*sides), seen.end
+    starts = start_edges(chip, log, exact.name, end)
+    if exact.kind is not Kind.CHANNEL:
+        return Differing(*sides, at, exact, None, 0, starts, bit)
+    active = activity(chip, log, exact.name, at, sides[0].end, end)
+    return Differing(*sides, at, exact, active, chip.channels[exact.name].idle_level, starts, bit)
 
 
 def _share(exact: ExactResult, side: str) -> SignalShare:

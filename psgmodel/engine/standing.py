@@ -17,6 +17,9 @@ from psgmodel.errors import EngineError
 from psgmodel.reglog.checks import check_log
 from psgmodel.reglog.log import RegisterLog
 
+_MOST_CYCLES = 2**23
+"""How far channels are followed at a time, so that their levels take bounded memory."""
+
 
 def states_at(
     chip: Chip, log: RegisterLog, cycles: Iterable[int], channels: Collection[str] | None = None
@@ -52,7 +55,8 @@ def states_at(
     for cycle in cycles:
         if cycle < state.cycle:
             raise EngineError(f"cycle {cycle} comes after cycle {state.cycle}; cycles in order are expected")
-        if cycle > state.cycle:
-            part = log.cut(state.cycle - latency, cycle - latency)
-            _, state = follow_channels(plan_unit(chip, part, state, cycle), names, library)
+        while state.cycle < cycle:
+            end = min(cycle, state.cycle + _MOST_CYCLES)
+            part = log.cut(state.cycle - latency, end - latency)
+            _, state = follow_channels(plan_unit(chip, part, state, end), names, library)
         yield state

@@ -144,14 +144,15 @@ def _as_audio(c: Comparison) -> str:
         settled = s.exact is not None and s.exact.agrees
         if spectral is None or settled or (s.agrees and s.judged_by == "exact"):
             continue
+        name = f"{s.name}, {spectral.where}" if spectral.where else s.name
         if spectral.nothing:
-            text += paragraph(f"{s.name}: {spectral.nothing}", indent="    ", first="  ")
+            text += paragraph(f"{name}: {spectral.nothing}", indent="    ", first="  ")
             continue
         beyond = spectral.reasons()
         told = [reason.removeprefix(f"{s.name}: ") for reason in beyond] or [
             f"within the limits ({'; '.join(spectral.summary()) or 'nothing to measure'})"
         ]
-        text += paragraph(f"{s.name}: {'; '.join(told)}", indent="    ", first="  ")
+        text += paragraph(f"{name}: {'; '.join(told)}", indent="    ", first="  ")
     return f"\nas audio\n{text}" if text else ""
 
 

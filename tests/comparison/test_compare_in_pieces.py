@@ -11,8 +11,10 @@ import numpy as np
 import pytest
 
 from psgmodel.comparison import Status, compare
+from psgmodel.comparison.departed import Scene
+from psgmodel.comparison.kept import Bounds
 from psgmodel.comparison.pieces import LARGE_BYTES, compare_in_pieces, is_large
-from psgmodel.dump.observe import Piece, observe
+from psgmodel.dump.observe import Observation, Piece, observe
 from psgmodel.dump.signal_map import SignalMap, parse_map
 from psgmodel.engine import run_pieces
 from psgmodel.reglog import RegisterLog, make_log
@@ -41,7 +43,8 @@ def test_pieces_of_any_size_give_the_verdict_of_the_whole(
     assert whole.status is Status.AGREE
     found = compare_in_pieces(CHIP, str(path), log=log, signal_map=signal_map, whole=True, piece_entries=size)
     assert found is not None
-    assert found.to_json() == whole.to_json()
+    assert found.seen is None
+    assert found.comparison.to_json() == whole.to_json()
 
 
 def test_the_pieces_of_a_dump_are_its_levels_cut(dump: tuple[Path, SignalMap | None]) -> None:
@@ -80,7 +83,11 @@ def test_one_wrong_level_anywhere_is_not_overlooked(tmp_path: Path, size: int) -
             for wrong in (level ^ 1, "x"):
                 one_off = [*changes[:at], (cycle, wrong), *changes[at + 1 :]]
                 path = write_dump(tmp_path / "d.vcd", {**right, name: one_off}, WRITES, CYCLES, clock=False)
-                assert compare_in_pieces(CHIP, str(path), signal_map=GRID, piece_entries=size) is None
+                found = compare_in_pieces(CHIP, str(path), signal_map=GRID, piece_entries=size)
+                assert found is not None
+                assert found.comparison.status is Status.DIFFER
+                assert isinstance(found.seen, Observation)  # so small a dump is kept as a whole
+                assert found.comparison.to_json() == compare(CHIP, found.seen).to_json()
 
 
 def test_what_a_piece_cannot_tell_is_left_to_the_whole(tmp_path: Path) -> None:
@@ -94,8 +101,8 @@ def test_what_a_piece_cannot_tell_is_left_to_the_whole(tmp_path: Path) -> None:
     bare = write_dump(tmp_path / "bare.vcd", right, WRITES, CYCLES, bus=False)
     found = compare_in_pieces(CHIP, str(bare), log=log_of(WRITES, 15_000), piece_entries=10)
     assert found is not None
-    assert found.to_json() == compare(CHIP, str(bare), log=log_of(WRITES, 15_000)).to_json()
-    assert any("goes on for 5000 cycles past the log" in note for note in found.notes)
+    assert found.comparison.to_json() == compare(CHIP, str(bare), log=log_of(WRITES, 15_000)).to_json()
+    assert any("goes on for 5000 cycles past the log" in note for note in found.comparison.notes)
 
 
 def test_compare_takes_pieces_by_itself_where_a_dump_is_large(
@@ -109,7 +116,7 @@ def test_compare_takes_pieces_by_itself_where_a_dump_is_large(
         file.truncate(LARGE_BYTES)
     assert is_large(hole)
     monkeypatch.setattr("psgmodel.comparison.pieces.LARGE_BYTES", 1)
-    monkeypatch.setattr("psgmodel.comparison.comparing._compared", None)  # what compares the whole
+    monkeypatch.setattr("psgmodel.comparison.comparing.compare_whole", None)  # what compares the whole
     assert compare(CHIP, str(path), signal_map=signal_map).to_json() == whole.to_json()
 
 
@@ -140,28 +147,36 @@ class Simulated(io.RawIOBase):
         return count
 
 
-def noise_log(seconds: float) -> RegisterLog:
+def noise_log(seconds: float, volume: int = 0x1F) -> RegisterLog:
     # The noise at its quickest, a step each 8 cycles.
-    return make_log([5, 6, 7], [0x20, 0x22, 0x26], [0x00, 0x1F, 0x01], end=round(seconds * 6_144_000))
+    return make_log([5, 6, 7], [0x20, 0x22, 0x26], [0x00, volume, 0x01], end=round(seconds * 6_144_000))
 
 
-def peak(seconds: float) -> float:
-    """Return the peak of memory of one comparison, in megabytes."""
+def peak(seconds: float, wrong: bool) -> float:
+    """Return the peak of memory of one comparison, in megabytes; `wrong`: with a log that is louder all along."""
     signal_map = parse_map('[clock]\nperiod = 10\nphase = 5\n[reset]\nsignal = ""\n', CHIP)
     tracemalloc.start()
     found = compare_in_pieces(
-        CHIP, Simulated(seconds), log=noise_log(seconds), signal_map=signal_map, piece_entries=2**14
+        CHIP,
+        Simulated(seconds),
+        log=noise_log(seconds, 0x1E if wrong else 0x1F),
+        signal_map=signal_map,
+        piece_entries=2**14,
+        bounds=Bounds(opening=2**12, around=2**12, entries=2**12),
     )
     high = tracemalloc.get_traced_memory()[1] / 1e6
     tracemalloc.stop()
     assert found is not None
-    assert found.status is Status.AGREE
-    assert found["noise"].exact is not None
-    assert not found["noise"].exact.constant
+    noise = found.comparison["noise"].exact
+    assert noise is not None
+    assert not noise.constant
+    assert found.comparison.status is (Status.DIFFER if wrong else Status.AGREE)
+    assert isinstance(found.seen, Scene) == wrong
     return high
 
 
-def test_comparing_a_dump_three_times_as_long_takes_no_more_memory() -> None:
-    peak(0.02)  # what is made once
-    short, long = peak(0.04), peak(0.12)
+@pytest.mark.parametrize("wrong", [False, True])
+def test_comparing_a_dump_three_times_as_long_takes_no_more_memory(wrong: bool) -> None:
+    peak(0.02, wrong)  # what is made once
+    short, long = peak(0.03, wrong), peak(0.09, wrong)
     assert long < short + 1
