@@ -25,7 +25,8 @@ from tests.quality.fault_windows import windows
 
 FOUR_STATE = frozenset({"linnet/wave-sample-unknown"})
 """Faults that only a simulator with unknown values shows."""
-MOST_RUNS = 200
+MOST_RUNS = 500
+"""Of the simulator, to shrink one log; what `psgmodel shrink` allows by itself."""
 PARTS = (1 << 20, 1 << 22, 1 << 24)
 """Ends of the parts of a log that are simulated in turn, in clock cycles."""
 AFTER = 1 << 21
