@@ -84,8 +84,9 @@ def test_the_rtl_without_a_fault_agrees_over_the_log(unit: str, folder: Path) ->
 
 
 @pytest.fixture(scope="module")
-def outcomes(folder: Path) -> list[Outcome]:
-    return list(outcomes_of(list(FAULTS.values()), folder))
+def outcomes(folder: Path, request: pytest.FixtureRequest) -> list[Outcome]:
+    kept = request.config.getoption("--kept-faults")
+    return list(outcomes_of(list(FAULTS.values()), Path(kept) if kept else folder))
 
 
 @pytest.mark.long
