@@ -6,7 +6,7 @@ goes off; then a channel that it concerns is heard before it is written anew.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
@@ -15,10 +15,11 @@ from psgmodel.chip.records import Chip
 from psgmodel.coverage.bins import Chapter
 from psgmodel.coverage.columns import Mask
 from psgmodel.coverage.happenings import Happenings
-from psgmodel.coverage.reach import Reach
+from psgmodel.coverage.reach import Reach, first_of, held_values
 from psgmodel.coverage.sums import over_time
 from psgmodel.engine.actions import write_actions
 from psgmodel.engine.kernel.layout import QUIET
+from psgmodel.engine.mixing import gated
 from psgmodel.steps import Steps
 
 LASTING = 16
@@ -31,17 +32,20 @@ def cleared(c: Chapter, chip: Chip, reaches: dict[str, Reach], fixed: str) -> No
         if not name.startswith("mixer.") or not field.segments:
             continue
         key = name.rpartition(".")[2]
-        channels = [key] if key in chip.channels else list(chip.channels)
         addresses = sorted({s.address for s in field.segments})
+        own = [key] if key in chip.channels else list(chip.channels)
+        silent = {n: _unmixed(reaches[n], name, addresses) for n in own}
+        heard = [n for n, reason in silent.items() if not reason]
         c.add(
             f"{name}-cleared",
             f"{name} away from its reset value as the power goes off, then heard before it is written",
-            lambda h, n=name, a=addresses, k=channels: _heard(
-                h, a, lambda e: _field_away(h, n, e), [(h.loud(i), LASTING) for i in k]
+            lambda h, n=name, a=addresses, k=heard: _heard(
+                h, a, lambda e: _field_away(h, n, e), [(_mixed(h, n, i), LASTING) for i in k]
             ),
             fixed,
             *(_with_power(chip, a) for a in addresses),
-            "" if any(not reaches[n].silent for n in channels) else reaches[channels[0]].silent,
+            "" if len({_gains(chip, name)[v] for v in held_values(chip, name)}) > 1 else f"{name} makes no difference",
+            "" if "" in silent.values() else next(iter(silent.values())),
         )
     for name, reach in reaches.items():
         for address in own_parts(chip, name):
@@ -55,7 +59,23 @@ def cleared(c: Chapter, chip: Chip, reaches: dict[str, Reach], fixed: str) -> No
                 fixed,
                 reach.silent,
                 not_left_alone(reach, address),
+                reach.unrouted(chip.unit.outputs, [address]),
             )
+
+
+def _gains(chip: Chip, field: str) -> Sequence[int]:
+    """Return what the values of a field of the mixer stand for."""
+    return chip.mixer.trims if field.endswith(".trim") else chip.mixer.routes
+
+
+def _unmixed(reach: Reach, field: str, addresses: list[int]) -> str:
+    """Say why a field of the mixer makes no difference to a channel before its registers are written."""
+    return first_of(
+        reach.silent,
+        reach.unrouted([field.split(".")[1]], addresses, field),
+        reach.no_volume(addresses),
+        *(not_left_alone(reach, a) for a in addresses),
+    )
 
 
 def own_parts(chip: Chip, name: str) -> list[int]:
@@ -135,8 +155,18 @@ def _span(signal: Steps, begin: int, end: int) -> int:
     return int((np.diff(cycles) * (signal.level != 0)).sum())
 
 
+def _mixed(h: Happenings, field: str, name: str) -> Steps:
+    """Return 1 where a channel is heard in an output, or would be but for a field of the mixer."""
+    output, found = field.split(".")[1], h.loud(name)
+    for other in {f"mixer.{output}.{name}", f"mixer.{output}.trim"} & set(h.fields) - {field}:
+        found = gated(found, h.through(other), [0, 1])
+    return found
+
+
 def _field_away(h: Happenings, name: str, edge: int) -> bool:
-    return edge > 0 and int(h.fields[name].at(np.array([edge - 1]))[0]) != h.chip.fields[name].reset
+    """Tell whether a field of the mixer lets through another part than by its reset value, before an edge."""
+    gains = _gains(h.chip, name)
+    return edge > 0 and gains[int(h.fields[name].at(np.array([edge - 1]))[0])] != gains[h.chip.fields[name].reset]
 
 
 def _register_away(h: Happenings, name: str, address: int, edge: int) -> bool:
@@ -148,8 +178,8 @@ def _register_away(h: Happenings, name: str, address: int, edge: int) -> bool:
 
 
 def _sound(h: Happenings, name: str, address: int) -> Steps:
-    """Return 1 where a channel is heard; where the register holds its volume, which is reset, where it is active."""
+    """Return 1 where a channel is heard; where the register holds its volume, which is reset, where it would be."""
     if all(key != "volume" for key, *_ in write_actions(h.chip, name)[address].parts):
-        return h.loud(name)
+        return h.heard(name, h.loud(name))
     m = h.moments[name]
-    return over_time(m, m.was_active.astype(np.int64), m.is_active.astype(np.int64), h.end)
+    return h.heard(name, over_time(m, m.was_active.astype(np.int64), m.is_active.astype(np.int64), h.end))

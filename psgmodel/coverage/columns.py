@@ -39,6 +39,8 @@ class Columns:
     chip : Chip
     name : str
     channel : Channel
+    routes : Steps
+        More than 0 where an output lets the channel through.
     """
 
     def __init__(self, chip: Chip, name: str, watched: Watched, routed: Steps) -> None:
@@ -46,7 +48,7 @@ class Columns:
         self._columns, self._old, self._new = watched.columns, watched.old, watched.new
         self._standing = watched.standing
         self._registers = own_registers(chip, name)
-        self._routed = routed
+        self.routes = routed
         self._told: dict[Hashable, NDArray[Any]] = {}
 
     def __getattr__(self, column: str) -> NDArray[Any]:

@@ -30,7 +30,7 @@ def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
         else "an envelope with period 0 makes a step",
         (lambda m: m.sounds & (m.stands("envelope.period") == 0) & (m.fade_ticks + m.upcoming(m.fade_tick) > 0))
         if o.period_zero == "stop"
-        else (lambda m: m.plays_on & m.fade_due & (m.old("envelope.period") == 0) & m.heard),
+        else (lambda m: m.made("envelope") & (m.of_block("envelope", "period") == 0) & m.heard),
         r.not_held("envelope.period", 0),
         by="envelope.period envelope",
     )
@@ -77,11 +77,7 @@ def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
 
 def _faded(m: Moments, rising: int, *, at_end: bool = False) -> Mask:
     """The envelope makes a step one way, in a note that plays on."""
-    assert m.channel.envelope is not None
-    rule = m.channel.envelope.write_and_tick
-    made = m.plays_on & m.fade_due & (m.old("envelope.rising") == rising)
-    made &= m.at_tick("envelope.rising", rule) == rising
-    made &= m.old("envelope.bypass") == 0
+    made = m.made("envelope") & (m.of_block("envelope", "rising") == rising) & (m.old("envelope.bypass") == 0)
     return mask(made & m.fade_at_end & m.routed if at_end else made & m.heard)
 
 

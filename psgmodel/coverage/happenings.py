@@ -18,9 +18,10 @@ from psgmodel.engine.actions import restarts
 from psgmodel.engine.followed import UnitPlan
 from psgmodel.engine.kernel.layout import CLEAR, QUIET
 from psgmodel.engine.kernel.library import find_kernel
+from psgmodel.engine.mixing import gated
 from psgmodel.reglog.bus import register_writes, unmirrored
 from psgmodel.reglog.log import RegisterLog
-from psgmodel.steps import Steps, paired, sum_steps
+from psgmodel.steps import Steps, paired, steps_from_changes, sum_steps
 
 
 class Happenings:
@@ -82,6 +83,17 @@ class Happenings:
             before, after = m.was_active & m._loud(m.volume(False)), m.is_active & m._loud(m.volume(True))
             self._loud[name] = over_time(m, before.astype(np.int64), after.astype(np.int64), self.end)
         return self._loud[name]
+
+    def heard(self, name: str, sounding: Steps) -> Steps:
+        """Return 1 where a signal of a channel is not 0 and some output lets the channel through."""
+        outputs = len(self.chip.unit.outputs)
+        return gated(sounding, self.moments[name].routes, [0] + [1] * outputs)
+
+    def through(self, field: str) -> Steps:
+        """Return 1 where a field of the mixer has a value that lets something through."""
+        mixer, signal = self.chip.mixer, self.fields[field]
+        gains = np.array(mixer.trims if field.endswith(".trim") else mixer.routes, dtype=np.int64)
+        return steps_from_changes(signal.cycle, gains[signal.level] > 0, signal.end)
 
     @cached_property
     def anything_loud(self) -> Steps:

@@ -5,6 +5,8 @@ Stage: coverage. In: a chip. Out: behaviours over `Happenings`.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from psgmodel.chip.records import Chip
@@ -57,7 +59,7 @@ def mixer(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
         _sums(c, chip, output, reaches, held)
 
 
-def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims: range) -> None:
+def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims: Sequence[int]) -> None:
     """Write down what the sum of an output meets."""
     m = chip.mixer
     low, high = extremes(chip, output, reaches)

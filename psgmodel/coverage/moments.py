@@ -72,7 +72,7 @@ class Moments(Columns):
     @cached_property
     def routed(self) -> Mask:
         """An output lets the channel through."""
-        return self._routed.at(self.edge) != 0 if self.edge.size else np.zeros(0, np.bool_)
+        return self.routes.at(self.edge) != 0 if self.edge.size else np.zeros(0, np.bool_)
 
     @cached_property
     def sounds(self) -> Mask:
@@ -120,12 +120,24 @@ class Moments(Columns):
         """The envelope would make a step at the edge."""
         return self.fade_counts & (self.fade_count <= 1)
 
+    def of_block(self, block: str, field: str) -> Ints:
+        """Return a field of envelope or sweep as a tick at the edge sees it."""
+        options = self.channel.envelope if block == "envelope" else self.channel.sweep
+        assert options is not None
+        return self.at_tick(f"{block}.{field}", options.write_and_tick)
+
+    def made(self, block: str) -> Mask:
+        """Return where envelope or sweep makes a step in a note that plays on, the writes of the edge taken in."""
+        tick, count = (self.fade_tick, self.fade_count) if block == "envelope" else (self.glide_tick, self.glide_count)
+        moves = self.ticks_of(block, self.of_block(block, "period")) > 0
+        return self.once(("made", block), lambda: mask(self.plays_on & tick & moves & (count <= 1)))
+
     @cached_property
     def fade_at_end(self) -> Mask:
         """A step of the envelope would go past the end."""
-        largest = (1 << self.channel.volume_bits) - 1
-        step = self.channel.envelope.step if self.channel.envelope else 1
-        rising = self.old("envelope.rising") == 1
+        assert self.channel.envelope is not None
+        largest, step = (1 << self.channel.volume_bits) - 1, self.channel.envelope.step
+        rising = self.of_block("envelope", "rising") == 1
         return np.where(rising, self.level + step > largest, self.level - step < 0)
 
     @cached_property
@@ -142,9 +154,13 @@ class Moments(Columns):
     @cached_property
     def moved(self) -> Ints:
         """The period that a sweep step at the edge would make, before it is fitted to its width."""
-        sweep = self.channel.sweep
-        assert sweep is not None
-        return moved(sweep, self.swept_from, self.old("sweep.shift"), self.old("sweep.falling"), self.size)
+        return self.moved_on(self.swept_from)
+
+    def moved_on(self, period: Ints) -> Ints:
+        """Return what a sweep step at the edge would make of a period, before it is fitted to its width."""
+        assert self.channel.sweep is not None
+        shift, falling = self.of_block("sweep", "shift"), self.of_block("sweep", "falling")
+        return moved(self.channel.sweep, period, shift, falling, self.size)
 
     @cached_property
     def swept_from(self) -> Ints:
@@ -160,7 +176,11 @@ class Moments(Columns):
     @cached_property
     def overflow_due(self) -> Mask:
         """The sweep would make a step at the edge whose result does not fit."""
-        return self.glide_due & ((self.moved < 0) | (self.moved >= self.size))
+        return self.glide_due & self.unfit(self.moved)
+
+    def unfit(self, period: Ints) -> Mask:
+        """Return where a period that a sweep step makes does not fit."""
+        return mask((period < 0) | (period >= self.size))
 
     @cached_property
     def _to_go(self) -> Ints:
@@ -268,7 +288,7 @@ class Moments(Columns):
 
 
 def routed_over_time(chip: Chip, name: str, fields: Mapping[str, Steps]) -> Steps:
-    """Return 1 where some output lets a channel through, 0 where none does; `fields` are the mixer's."""
+    """Return how many outputs let a channel through; `fields` are the mixer's."""
     parts = []
     for output in chip.unit.outputs:
         route, trim = fields[f"mixer.{output}.{name}"], fields.get(f"mixer.{output}.trim")

@@ -6,16 +6,12 @@ empty text where nothing speaks against it.
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable, Sequence
 from math import gcd
 
-import numpy as np
-
-from psgmodel.chip.channel import NoiseClock, StepClock, Sweep
-from psgmodel.coverage.columns import Ints
-from psgmodel.coverage.writing import WriteReach, first_of, held_values
-
-SHORT = 1 << 12
-"""Periods that are all tried where one with a certain property is looked for."""
+from psgmodel.chip.channel import NoiseClock, StepClock
+from psgmodel.coverage.gliding import GlideReach, moved
+from psgmodel.coverage.writing import first_of, held_values
 
 FAR = 60
 """Seconds within which two ticks must meet to count as meeting."""
@@ -23,38 +19,43 @@ FAR = 60
 __all__ = ["FAR", "Reach", "first_of", "held_values", "moved"]
 
 
-def moved(sweep: Sweep, period: Ints, shift: Ints, falling: Ints, size: int) -> Ints:
-    """Return swept periods as `FrequencySweep` works them out, before they are fitted to their width."""
-    constant = sweep.moves_by == "constant"
-    part = shift if constant else period >> shift
-    fallen = period - part - (sweep.subtract == "ones-complement")
-    return np.where(falling == 0, period + part, fallen if constant else fallen % size)
-
-
-class Reach(WriteReach):
+class Reach(GlideReach):
     """What can happen to one channel."""
 
     @property
     def silent(self) -> str:
         """Why the channel cannot be heard."""
-        mixer = self.chip.mixer
-        if self.never_active:
-            return self.never_active
+        return first_of(self.never_active, self.unrouted(self.chip.unit.outputs), self.no_volume())
+
+    def unrouted(self, outputs: Iterable[str], kept: Collection[int] = (), free: str = "") -> str:
+        """Say why none of some outputs lets the channel through while some registers stand as they are reset.
+
+        `free` is a field of the mixer that may hold any of its values all the same.
+        """
+        mixer, names = self.chip.mixer, list(outputs)
         if mixer.gains[self.name] == 0:
             return f"the mixer's gain of {self.name} is 0"
-        if not any(
-            mixer.routes[r] > 0 and any(mixer.trims[t] > 0 for t in held_values(self.chip, f"mixer.{o}.trim"))
-            for o in self.chip.unit.outputs
-            for r in held_values(self.chip, f"mixer.{o}.{self.name}")
-        ):
-            return f"no output lets {self.name} through"
-        table = self.channel.table
-        if table is not None and table.volume == "shift":
+
+        def lets(field: str, gains: Sequence[int]) -> bool:
+            return any(gains[v] > 0 for v in held_values(self.chip, field, () if field == free else kept))
+
+        if any(lets(f"mixer.{o}.{self.name}", mixer.routes) and lets(f"mixer.{o}.trim", mixer.trims) for o in names):
             return ""
-        volumes = self.values("volume")
+        text = f"{names[0]} never lets" if len(names) == 1 < len(self.chip.unit.outputs) else "no output lets"
+        return f"{text} {self.name} through" + self._as_reset(kept)
+
+    def no_volume(self, kept: Collection[int] = ()) -> str:
+        """Say why the channel has no volume but 0 while some registers stand as they are reset."""
+        table = self.channel.table
+        if (table is not None and table.volume == "shift") or self.channel.envelope is not None:
+            return ""
+        volumes = held_values(self.chip, f"{self.name}.volume", kept)
         loud = [self.channel.volume_table[v] if self.channel.volume_table else v for v in volumes]
-        moves = self.channel.envelope is not None
-        return "" if any(loud) or moves else f"{self.name} has no volume but 0"
+        return "" if any(loud) else f"{self.name} has no volume but 0" + self._as_reset(kept)
+
+    def _as_reset(self, kept: Collection[int]) -> str:
+        names = [self.chip.registers[a].name for a in kept]
+        return f" while {' and '.join(names)} {'is' if len(names) == 1 else 'are'} as reset" if names else ""
 
     # --- blocks -----------------------------------------------------------------------------------------------------
 
@@ -85,13 +86,6 @@ class Reach(WriteReach):
             return ""
         return f"{self.name}.{block}.period is never more than 1"
 
-    def counts_unheard(self, block: str) -> str:
-        """Say why a step of the sweep changes nothing, whatever its direction; of the envelope nothing speaks so."""
-        if block == "envelope":
-            return ""
-        reasons = [self.no_change(d, s) for d, s in self.sweeps()]
-        return reasons[0] if "" not in reasons else ""
-
     def no_level(self, level: int) -> str:
         """Say why the envelope never stands at a level."""
         o = self.channel.envelope
@@ -120,67 +114,6 @@ class Reach(WriteReach):
             return self.stands_still("envelope")
         written = o.volume_write == "at-once" and o.volume_and_tick == "write" and self.driven("volume")
         return "" if written else self.not_held("envelope.rising", 0)
-
-    def sweeps(self) -> list[tuple[int, int]]:
-        """Return each pair of direction (1 falling) and shift that the sweep can have."""
-        return [(d, s) for d in self.values("sweep.falling") for s in self.values("sweep.shift")]
-
-    def no_change(self, falling: int, shift: int) -> str:
-        """Say why a sweep step of a direction and shift changes no period."""
-        o, bits = self.channel.sweep, self.fields["period"].bits
-        if o is None or (falling and o.subtract == "ones-complement"):
-            return ""
-        if o.moves_by == "constant":
-            return "" if shift else "a step by 0 changes nothing"
-        return "" if shift < bits else f"a shift by {shift} leaves nothing of a period of {bits} bits"
-
-    def no_sweep(self, falling: int) -> str:
-        """Say why no sweep step of a direction changes the period."""
-        reasons = [self.no_change(d, s) for d, s in self.sweeps() if d == falling]
-        return "" if not reasons or "" in reasons else reasons[0]
-
-    def no_overflow(self) -> str:
-        """Say why no result of the sweep fails to fit."""
-        o, size = self.channel.sweep, 1 << self.fields["period"].bits
-        if o is None:
-            return ""
-        for falling, shift in self.sweeps():
-            if o.moves_by == "constant" and (shift or (falling and o.subtract == "ones-complement")):
-                return ""
-            if o.moves_by == "fraction" and not falling and (size - 1) >> shift:
-                return ""
-        return "no direction and shift of the sweep leads past the periods there are"
-
-    def no_shifted_overflow(self) -> str:
-        """Say why no result of the sweep with a shift other than 0 fails to fit."""
-        o, size = self.channel.sweep, 1 << self.fields["period"].bits
-        constant = o is not None and o.moves_by == "constant"
-        if any(shift and (constant or (not falling and (size - 1) >> shift)) for falling, shift in self.sweeps()):
-            return ""
-        return "no shift but 0 leads past the periods there are"
-
-    def no_edge_period(self) -> str:
-        """Say why no sweep step ends at the first or the last period."""
-        o, size = self.channel.sweep, 1 << self.fields["period"].bits
-        if o is None or any(self.edge_period(falling, shift) is not None for falling, shift in self.sweeps()):
-            return ""
-        return f"no direction and shift of the sweep leads to 0 or {size - 1}"
-
-    def edge_period(self, falling: int, shift: int) -> int | None:
-        """Return a period from which one sweep step leads to another one, which is the first or the last.
-
-        Of a long list of periods only some are tried; all the solutions there are for one of them can be missed only
-        where results wrap around.
-        """
-        o, size = self.channel.sweep, 1 << self.fields["period"].bits
-        assert o is not None
-        near = {0, 1, shift, shift + 1, size - 1 - shift, (size - 1) * (1 << shift) // ((1 << shift) + 1), size // 2}
-        tried = range(size) if size <= SHORT else sorted(p + d for p in near for d in (-1, 0, 1, 2))
-        periods = np.array([p for p in tried if 0 <= p < size], dtype=np.int64)
-        result = moved(o, periods, np.full_like(periods, shift), np.full_like(periods, falling), size)
-        result = result % size if o.overflow == "wrap" else result
-        found = periods[((result == 0) | (result == size - 1)) & (result != periods)]
-        return int(found[0]) if found.size else None
 
     def no_timed_end(self) -> str:
         """Say why no note ends by its timer."""

@@ -22,7 +22,7 @@ def sweep(c: Chapter, r: Reach, o: Sweep) -> None:
         c.add(
             f"sweep.{word}",
             f"a sweep step makes the period {'larger' if value == 0 else 'smaller'}",
-            lambda m, v=value: _swept(m) & (m.old("sweep.falling") == v) & (m.swept != m.swept_from),
+            lambda m, v=value: _swept(m) & (m.of_block("sweep", "falling") == v) & (m.swept != m.swept_from),
             way,
             r.no_sweep(value),
         )
@@ -31,7 +31,7 @@ def sweep(c: Chapter, r: Reach, o: Sweep) -> None:
     c.add(
         "sweep.overflow",
         f"a sweep step that does not fit {what}",
-        lambda m: m.plays_on & m.overflow_due & m.heard,
+        lambda m: m.made("sweep") & m.unfit(m.moved) & m.heard,
         over,
     )
     c.add(
@@ -54,7 +54,7 @@ def sweep(c: Chapter, r: Reach, o: Sweep) -> None:
             )
         )
         if o.period_zero == "stop"
-        else (lambda m: m.plays_on & m.glide_due & (m.old("sweep.period") == 0) & m.heard),
+        else (lambda m: m.made("sweep") & (m.of_block("sweep", "period") == 0) & m.heard),
         r.not_held("sweep.period", 0),
         r.not_other_than("sweep.shift", 0) if o.period_zero == "stop" else "",
         by="sweep.period sweep",
@@ -80,26 +80,26 @@ def _checks(c: Chapter, r: Reach, o: Sweep, over: str) -> None:
             "sweep.overflow-at-start",
             "a start whose sweep would run over",
             lambda m: m.starts & m.is_("over") & _starts_over(m, o) & m.routed,
-            over,
             r.no_start,
+            r.no_shifted_overflow(),
             by="start period sweep.shift",
         )
         c.add(
             "sweep.unchecked-at-start",
             "a start with shift 0, which is not looked at, though a step would run over",
             lambda m: m.starts & ~m.is_("over") & _would_run_over(m, o) & (m.seen("sweep.shift") == 0) & m.heard,
-            over,
             r.no_start,
             r.not_held("sweep.shift", 0),
-            "a step by 0 never runs over" if o.moves_by == "constant" and o.subtract == "twos-complement" else "",
+            r.no_unshifted_overflow(),
             by="start period sweep.shift",
         )
     if o.overflow == "stop" and o.check == "after-step-too":
         c.add(
             "sweep.overflow-ahead",
             "after a sweep step that fits, the next one would not",
-            lambda m: _swept(m) & m.is_("over") & ~m.overflow_due,
+            lambda m: _swept(m) & m.is_("over") & m.unfit(m.moved_on(m.swept)),
             over,
+            r.no_overflow_ahead(),
         )
 
 

@@ -73,8 +73,8 @@ def timer(c: Chapter, r: Reach, o: Timer) -> None:
         if other is not None:
             c.add(
                 f"timer.end-at-{block}-step",
-                f"the note timer runs out where {due} is due",
-                lambda m, w=word: m.plays_on & m.is_("ran_out") & getattr(m, w) & m.sounded,
+                f"the note timer runs out by a tick where {due} is due",
+                lambda m, w=word: m.plays_on & m.timer_tick & m.is_("ran_out") & getattr(m, w) & m.sounded,
                 ends,
                 r.stands_still(block),
                 r.ticks_meet(o.ticks, other.ticks),

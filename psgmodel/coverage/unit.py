@@ -29,6 +29,7 @@ def bus(c: Chapter, chip: Chip, reaches: dict[str, Reach], spacing: int) -> None
             f"mirror-{number}",
             f"a write to a mirror, 0x{mirror.address:02X} and on",
             lambda h, m=mirror: (h.bus_address >= m.address) & (h.bus_address < m.address + m.size),
+            "" if any(_owned(chip, mirror.of + i) for i in range(mirror.size)) else "nobody owns what it mirrors",
         )
     if b.access == "index-data":
         size = 1 << b.index_bits
@@ -69,6 +70,13 @@ def bus(c: Chapter, chip: Chip, reaches: dict[str, Reach], spacing: int) -> None
             lambda h: np.diff(h.bus_cycle) <= b.write_latency,
             "" if spacing <= b.write_latency else f"writes are {spacing} cycles apart and take {b.write_latency}",
         )
+
+
+def _owned(chip: Chip, address: int) -> bool:
+    """Tell whether a bus address, no mirror, takes writes."""
+    if chip.bus.access == "index-data":
+        return address in (chip.bus.index_address, chip.bus.data_address)
+    return address in chip.registers or chip.memory_at(address) is not None
 
 
 def _stepped_to(h: Happenings, name: str) -> Mask:

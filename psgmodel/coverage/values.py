@@ -148,10 +148,12 @@ def _lasted(m: Moments) -> Ints:
 
 
 def _tells(m: Moments, block: str) -> Mask:
-    """A step of the sweep changes the period, or runs over; a step of the envelope tells in any case."""
+    """A step of the sweep changes the period, or ends the note; a step of the envelope tells in any case."""
     if block == "envelope":
         return np.ones(m.edge.shape, np.bool_)
-    return mask(m.overflow_due | ((m.swept >= 0) & (m.swept != m.swept_from)))
+    assert m.channel.sweep is not None
+    ends = np.bool_(m.channel.sweep.overflow == "stop")
+    return mask((m.made(block) & m.unfit(m.moved) & ends) | ((m.swept >= 0) & (m.swept != m.swept_from)))
 
 
 def _loads(m: Moments, block: str) -> Ints:
@@ -159,13 +161,8 @@ def _loads(m: Moments, block: str) -> Ints:
     start, or the last step, loaded."""
 
     def found() -> Ints:
-        due = m.fade_due if block == "envelope" else m.glide_due
-        options = m.channel.envelope if block == "envelope" else m.channel.sweep
-        assert options is not None
-        at_tick = m.at_tick(f"{block}.period", options.write_and_tick)
-        loaded = np.where(m.starts, m.seen(f"{block}.period"), at_tick)
-        load = m.last_loaded(m.starts | (due & m.plays_on), loaded)
-        return ints(load[m.plays_on & due & _tells(m, block) & m.heard])
+        made, loaded = m.made(block), np.where(m.starts, m.seen(f"{block}.period"), m.of_block(block, "period"))
+        return ints(m.last_loaded(m.starts | made, loaded)[made & _tells(m, block) & m.heard])
 
     return m.once(("loads", block), found)
 
@@ -194,6 +191,6 @@ def _shifted(m: Moments, falling: int) -> Ints:
 
     def found() -> Ints:
         moves = m.plays_on & (m.swept >= 0) & (m.swept != m.swept_from) & m.heard
-        return ints(m.old("sweep.shift")[moves & (m.old("sweep.falling") == falling)])
+        return ints(m.of_block("sweep", "shift")[moves & (m.of_block("sweep", "falling") == falling)])
 
     return m.once(("shifted", falling), found)

@@ -6,6 +6,8 @@ empty text where nothing speaks against it.
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
+
 from psgmodel.chip.records import Chip, Register
 from psgmodel.engine.actions import write_actions
 
@@ -30,12 +32,9 @@ class WriteReach:
         """Return whether software can set a field."""
         return field in self.fields and bool(self.fields[field].segments)
 
-    def values(self, field: str) -> range:
+    def values(self, field: str) -> Sequence[int]:
         """Return what a field can hold."""
-        if field not in self.fields:
-            return range(0, 1)
-        found = self.fields[field]
-        return range(1 << found.bits) if found.segments else range(found.reset, found.reset + 1)
+        return held_values(self.chip, f"{self.name}.{field}")
 
     def not_held(self, field: str, *wanted: int) -> str:
         """Say why a field can hold none of some values."""
@@ -195,9 +194,16 @@ def strobing_registers(chip: Chip, name: str) -> dict[str, list[int]]:
     return found
 
 
-def held_values(chip: Chip, field: str) -> range:
-    """Return what a field of the mixer can hold; one value, 0, where there is no such field."""
+def held_values(chip: Chip, field: str, kept: Collection[int] = ()) -> Sequence[int]:
+    """Return what a field can hold; one value, 0, where there is no such field.
+
+    `kept` are registers, by address, that stand as they are reset.
+    """
     if field not in chip.fields:
         return range(0, 1)
     found = chip.fields[field]
-    return range(1 << found.bits) if found.segments else range(found.reset, found.reset + 1)
+    if not found.segments:
+        return range(found.reset, found.reset + 1)
+    bits = sum((1 << s.width) - 1 << s.field_low for s in found.segments if s.address in kept)
+    values = range(1 << found.bits)
+    return [v for v in values if (v ^ found.reset) & bits == 0] if bits else values

@@ -59,6 +59,12 @@ def test_a_period_counts_as_cleared_after_two_steps_of_what_it_is_reset_to(end: 
     assert "power.p.P_TUNE-cleared" not in shown([*begun, (P_TUNE, 1000)], end)
 
 
+def test_a_period_counts_as_cleared_only_where_the_mixer_lets_its_channel_through() -> None:
+    begun = [(P_TUNE, 1000), *OFF_AND_ON, (P_LEVEL, LOUD)]
+    assert "power.p.P_TUNE-cleared" in shown([*begun, (ROUTE, 0x3D), (P_KEY, ON)], 25_000)
+    assert "power.p.P_TUNE-cleared" not in shown([*begun, (ROUTE, 0x3E), (P_KEY, ON)], 25_000)
+
+
 def test_a_note_timer_counts_as_cleared_after_two_ticks_in_which_it_could_have_ended_the_note() -> None:
     begun = [(P_TIME, 0x1FF), *OFF_AND_ON, (P_TUNE, 1000), (P_LEVEL, LOUD), (P_KEY, ON)]
     assert "power.p.P_TIME-cleared" in shown(begun, 60_200)
