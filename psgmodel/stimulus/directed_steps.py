@@ -145,9 +145,8 @@ def _memory(where: str) -> Play:
             n.player.store(n.name, (place(0) + 1 + n.chance.below(max(1, size - 1))) % size, data)
         else:
             counts = {"next": 9, "at-fetch": 0, "before-fetch": 1}[where]
-            if table.per_address > 1 and where == "next":
-                while place(1) == place(0) and size > 1:
-                    n.steps(1)
+            while where == "next" and size > 1 and place(1) == place(0) and n.steps(1):
+                pass
             n.at(
                 lambda: n.player.count_before(n.name, n.due("step"), counts),
                 lambda edge: _store_next(n, edge, data),
@@ -201,7 +200,7 @@ def _wave_end(kind: str) -> Play:
         if kind:
             n.strobe_at(kind, lambda: n.due("wave"))
         else:
-            n.player.wait(n.due("wave") + 2)
+            n.past(n.due("wave"))
         n.play_on(200)
 
     return play

@@ -17,8 +17,7 @@ Was = Literal["sounding", "idle"]
 def _to_the_end(n: Notes, **fields: int) -> None:
     """Play a note that its timer ends."""
     n.hear(timer_enable=1, timer_length=n.ticks(2), **fields)
-    if (end := n.due("timer")) < 1 << 40:
-        n.player.wait(end + 2)
+    n.past(n.due("timer"))
 
 
 def strobed(kind: str, block: str, at: At = "due", was: Was = "sounding", /, **fields: int) -> Play:

@@ -173,14 +173,23 @@ def _odd_writes(player: Player) -> None:
         if step:
             for name in chip.memories:
                 _run_of_samples(player, name)
+    _mirrors(player)
+
+
+def _mirrors(player: Player) -> None:
+    """Write twice through each mirror, at places that somebody owns: registers as they are, or index and data."""
+    chip, bus, stored = player.chip, player.chip.bus, player.shadow.stored
+    indexed = bus.access == "index-data"
+    at = next((a for a in stored if a < 1 << bus.index_bits), 0)
+    values = {bus.index_address: at, bus.data_address: stored.get(at, 0)} if indexed else stored
     for mirror in chip.mirrors:
-        for offset in range(min(mirror.size, 2)):
-            port = mirror.of + offset
-            ports = (bus.index_address, bus.data_address)
-            known = port in ports if bus.access == "index-data" else port in chip.registers or chip.memory_at(port)
-            if known:
-                value = player.shadow.stored.get(port, 0) if bus.access == "direct" else 0
-                put_row(player, mirror.address + offset, value)
+        ports = range(mirror.of, mirror.of + mirror.size)
+        known = [p for p in ports if p in values or (not indexed and chip.memory_at(p) is not None)]
+        if indexed:
+            put_row(player, bus.index_address, at)
+            known.sort(key=lambda port: port != bus.index_address)
+        for port in known[:2]:
+            put_row(player, mirror.address + port - mirror.of, values.get(port, 0))
 
 
 def _run_of_samples(player: Player, name: str) -> None:

@@ -45,8 +45,8 @@ def play_value(n: Notes, what: str) -> bool:
 
 
 def _to(n: Notes, edge: int) -> None:
+    n.past(edge)
     if edge < NEVER:
-        n.player.wait(edge + 2)
         n.play_on(64)
 
 

@@ -122,6 +122,11 @@ class Notes:
         """Let time pass."""
         self.player.wait(self.player.now + cycles)
 
+    def past(self, edge: int) -> None:
+        """Let time pass until an edge is over, if it comes."""
+        if edge < NEVER:
+            self.player.wait(edge + 2)
+
     def settle(self, block: str = "") -> None:
         """Let what a block was made to do be heard: the end of the note, further steps, the whole waveform."""
         options = getattr(self.channel, block, None) if block else None

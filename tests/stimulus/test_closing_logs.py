@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from psgmodel.errors import StimulusError
 from psgmodel.reglog import RegisterLog, check_log, make_log
 from psgmodel.stimulus import closing_log
 from psgmodel.stimulus.verilog import PERIOD, PHASE
+from tests.laws.generators import draw_chip
 from tests.stimulus.exported import LINNET_BENCH, LINNET_CHIP, assert_agrees, compared, run_verilator, write_export
 
 ROOT = Path(__file__).parents[2]
@@ -187,3 +189,25 @@ def test_the_rtl_does_all_that_a_closing_log_asks_in_an_exported_bench(tmp_path:
     write_export(tmp_path, log, LINNET_BENCH, "verilog")
     run_verilator(tmp_path, len(log) + 1, "-DNO_CLOCK")
     assert_agrees(compared(LINNET_CHIP, log, tmp_path, f"[clock]\nperiod = {PERIOD}\nphase = {PHASE}\n"), log, 6)
+
+
+def told_wrong(seed: int) -> tuple[set[str], int]:
+    """What the closing log of a generated chip shows though it is said to be out of reach, and how much it shows."""
+    chip = draw_chip(Random(seed))
+    coverage = cover(chip, [closing_log(chip, 1)])
+    return {b.name for b in coverage.against_reason}, len(coverage.reachable) - len(coverage.missing)
+
+
+@pytest.mark.parametrize("seed", [3, 8, 12, 13, 18, 22, 66])
+def test_no_closing_log_of_a_generated_chip_shows_what_is_said_to_be_out_of_reach(seed: int) -> None:
+    wrong, shown = told_wrong(seed)
+    assert wrong == set()
+    assert shown > 70
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("tens", range(15))
+def test_the_same_of_many_generated_chips(tens: int) -> None:
+    found = {seed: told_wrong(seed) for seed in range(10 * tens, 10 * tens + 10)}
+    assert {seed: wrong for seed, (wrong, _) in found.items() if wrong} == {}
+    assert sum(shown for _, shown in found.values()) > 500
