@@ -63,8 +63,8 @@ class Scene:
     Attributes
     ----------
     observation : Observation
-        The levels of all signals up to its end, which is not that of the dump; without levels where the first
-        difference lies too far from the start.
+        The levels of all signals up to its end, which is not that of the dump; from cycle 0 on, or from just before
+        the first difference where that lies too far from the start.
     sides : (Steps, Steps)
         Model and dump of the signal that differs first.
     bit : (int, bool) or None
@@ -133,15 +133,14 @@ def _observed(state: SignalState, steps: Steps) -> Observed:
 
 
 def _seen(found: FollowedDump) -> Observation:
-    """Return what the dump says from its start to a while after the first difference, if that is not too far."""
+    """Return what the dump says up to a while after the first difference, from its start if that is not too far."""
     assert found.around is not None
-    if found.opening is None:
-        return replace(found.dump, signals=())
-    around, opening = found.around.pairs(), found.opening.pairs()
+    around = found.around.pairs()
+    opening = found.opening.pairs() if found.opening is not None else {}
     signals = []
     for name, state in found.signals.items():
         steps = around[name][1]
-        if steps.start:
+        if steps.start and opening:
             steps = opening[name][1].cut(0, steps.start).then(steps)
         signals.append(_observed(state, steps))
     return replace(found.dump, signals=tuple(signals), end=found.around.end)

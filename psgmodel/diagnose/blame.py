@@ -98,7 +98,7 @@ def blame(
     evidence : Evidence or None
         What stands there says.
     observation : Observation
-        Without levels no change is tried.
+        What it says up to the end of the window is enough, and if nothing differs before, from where on it says it.
     chip : Chip
     log : RegisterLog
         What the unit was told, as the model follows it.
@@ -112,10 +112,10 @@ def blame(
     """
     assert exact.divergence is not None
     until = observation.end
-    if found is None and observation.signals:
+    if found is None:
         until = min(until, exact.divergence.cycle + WINDOW)
         found = _searched(exact, observation, chip, log, until)
-    blamed = [s for s in found.ranked if not s.of_writes] if found is not None else []
+    blamed = [s for s in found.ranked if not s.of_writes]
     best = blamed[0] if blamed else None
     if best is not None and (best.complete or best.share >= MOST):
         return Blame(block_of(best.changes[0], chip), best, "", until)
@@ -126,7 +126,7 @@ def blame(
 
 def _searched(exact: ExactResult, observation: Observation, chip: Chip, log: RegisterLog, until: int) -> Suspicion:
     assert exact.divergence is not None
-    each = exact.divergence.cycle + 1
+    each = exact.divergence.cycle + 1 - min((s.steps.start for s in observation.signals), default=0)
 
     def go_on(tried: int, of: int) -> bool:
         return tried * each < MOST_WORK

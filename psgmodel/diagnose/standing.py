@@ -41,18 +41,31 @@ class Standing:
     stretches: int
 
 
+class EarlierDifferenceError(Exception):
+    """A changed chip differs from a dump before the levels that are in memory begin; never leaves this folder."""
+
+
 class HeardDump:
     """The dump's side, at the latency of the model.
+
+    Attributes
+    ----------
+    start, end : int, clock cycles
+        What the levels cover.
+    walked : int, clock cycles
+        How far chips were run, all together, before the levels begin.
 
     Parameters
     ----------
     chip : Chip
     observation : Observation
     latency : int, clock cycles
+    start : int, clock cycles
+        See `psgmodel.diagnose.late`.
     """
 
-    def __init__(self, chip: Chip, observation: Observation, latency: int) -> None:
-        self.end = observation.end
+    def __init__(self, chip: Chip, observation: Observation, latency: int, start: int = 0) -> None:
+        self.start, self.end, self.walked = start, observation.end, 0
         self.names = [s.name for s in observation.signals if s.kind is not Kind.PIN and len(s.steps)]
         self.latency = {s.name: 0 if s.strobes is None else latency for s in observation.signals}
         self.observed = {
@@ -61,10 +74,10 @@ class HeardDump:
             if s.name in self.names
         }
         channels = {n: s.steps for n, s in self.observed.items() if s.kind is Kind.CHANNEL}
-        whole = all(s.start <= 0 and (s.unknown is None or not s.unknown.any()) for s in channels.values())
+        whole = all(s.start <= start and (s.unknown is None or not s.unknown.any()) for s in channels.values())
         self.own_channels: Mapping[str, Steps] = {}
         if set(channels) == set(chip.channels) and whole:
-            self.own_channels = {n: s.cut(0, s.end) for n, s in channels.items()}
+            self.own_channels = {n: s.cut(start, s.end) for n, s in channels.items()}
 
     def is_output(self, name: str) -> bool:
         """Return whether a signal is an output code."""

@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterator
 
 from psgmodel.chip.records import Chip
 from psgmodel.diagnose.changes import changes_of, write_changes
+from psgmodel.diagnose.late import heard_dump
 from psgmodel.diagnose.standing import HeardDump
 from psgmodel.diagnose.suspicion import Suspect, Suspicion, ranked
 from psgmodel.diagnose.trials import Base, Candidate, Trial, TrialState, in_turn
@@ -44,7 +45,7 @@ def find_suspects(
     ----------
     chip : Chip
     observation : Observation
-        Of the dump.
+        Of the dump; levels that begin after cycle 0 begin where nothing has differed yet.
     log : RegisterLog
         What the unit was told, as the model follows it.
     latency : int, clock cycles
@@ -58,7 +59,7 @@ def find_suspects(
     -------
     Suspicion
     """
-    search = _SearchState(HeardDump(chip, observation, latency), progress)
+    search = _SearchState(heard_dump(chip, observation, log, latency), progress)
     base = search.trials.base(chip, log)
     found = search.singles(base)
     singles = search.trials.tried

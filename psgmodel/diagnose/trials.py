@@ -20,7 +20,7 @@ from typing import TypeVar
 from psgmodel.chip.records import Chip
 from psgmodel.diagnose.changes import Change
 from psgmodel.diagnose.edits import touched_channels, touches_mixer
-from psgmodel.diagnose.standing import HeardDump, Standing
+from psgmodel.diagnose.standing import EarlierDifferenceError, HeardDump, Standing
 from psgmodel.reglog.log import RegisterLog
 from psgmodel.steps import Steps
 
@@ -30,6 +30,9 @@ MOST_MEASURED = 24
 They are taken in turn from those that differ least in a window after the first difference, those that agree for longest
 from there on, and the simplest.
 """
+
+MOST_WALKED = 2 * 10**10
+"""Cycles that changed chips are run, all together, to where the levels in memory begin: some ten seconds."""
 
 _LATE = 1 << 18
 _WINDOW_CHANGES = 256
@@ -149,7 +152,7 @@ class TrialState:
             if self.stopped or name not in candidate.touches:
                 continue
             self.tried += 1
-            if not self._go_on(self.tried):
+            if not self._go_on(self.tried) or self.heard.walked > MOST_WALKED:
                 self.stopped = True
             elif self._screened(base, candidate, name, first):
                 passed.append(candidate)
@@ -171,7 +174,10 @@ class TrialState:
         """Try a change over the whole, None where it spoils what agreed before a first difference."""
         after = {}
         for name in candidate.touches:
-            standing = self.heard.standing(name, self._model(base, candidate, name, self.heard.end))
+            try:
+                standing = self.heard.standing(name, self._model(base, candidate, name, self.heard.end))
+            except EarlierDifferenceError:
+                return None
             before = base.standings[name]
             if standing.first is not None and (before.first is None or standing.first < before.first):
                 return None
@@ -181,8 +187,11 @@ class TrialState:
 
     def _screened(self, base: Base, candidate: Candidate, name: str, first: int) -> bool:
         """Return whether a signal agrees up to and in the cycle in which it first differed."""
-        stages = (first // 16, first + 1) if first > _LATE else (first + 1,)
-        return all(self.heard.first(name, self._model(base, candidate, name, until)) is None for until in stages)
+        stages = (first // 16, first + 1) if first > _LATE and not self.heard.start else (first + 1,)
+        try:
+            return all(self.heard.first(name, self._model(base, candidate, name, until)) is None for until in stages)
+        except EarlierDifferenceError:
+            return False
 
     def _model(self, base: Base, candidate: Candidate, name: str, until: int) -> Steps:
         known = {n: s for n, s in base.levels.items() if n not in candidate.channels}

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
+from functools import partial
 from pathlib import Path
 
 import pytest
 
+from psgmodel.comparison.kept import Bounds
 from tests.cli.benches import dump_of, writes_of
 from tests.cli.commands import CHIP, COMMAND, PATCHES, TINY, environment, run, run_here, run_on_terminal
 
@@ -70,6 +73,28 @@ def test_a_large_dump_which_is_compared_in_pieces_is_told_like_a_small_one(
     small = run_here(given, bench), run_here([*given, "--json"], bench)
     monkeypatch.setattr("psgmodel.comparison.pieces.LARGE_BYTES", 1)
     assert (run_here(given, bench), run_here([*given, "--json"], bench)) == small
+
+
+def test_of_a_large_dump_that_differs_it_is_told_what_was_looked_at(
+    bench: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    given = words("tiny.vcd", "wrong.toml")
+    small, small_json = run_here(given, bench), run_here([*given, "--json"], bench)
+    monkeypatch.setattr("psgmodel.comparison.pieces.LARGE_BYTES", 1)
+    monkeypatch.setattr("psgmodel.comparison.pieces.SPAN_CYCLES", 1000)
+    monkeypatch.setattr("psgmodel.comparison.pieces.Bounds", partial(Bounds, opening=10, entries=40))
+    large, large_json = run_here(given, bench), run_here([*given, "--json"], bench)
+    assert (large.status, large.err) == (small.status, small.err) == (1, "")
+    found, expected = json.loads(large_json.out)["result"], json.loads(small_json.out)["result"]
+    assert found["reasons"] == expected["reasons"]
+    assert found["first_divergence"]["kind"] == expected["first_divergence"]["kind"]
+    assert found["first_divergence"]["window"] == expected["first_divergence"]["window"]
+    (note,) = [n for n in found["notes"] if n not in expected["notes"]]
+    assert note in " ".join(large.out.split())
+    part = found["signals"][0]["spectral"]
+    assert 0 <= part["start"] < part["end"] < CYCLES - 1
+    assert f"\n  a, cycles {part['start']} to {part['end']}: " in large.out
+    assert "\n  a: " in small.out
 
 
 def test_a_dump_without_a_write_compares_nothing_and_exits_3(bench: Path) -> None:

@@ -69,6 +69,9 @@ DIFFERING: dict[str, tuple[Levels, int]] = {
     "late from a cycle on": (late_from("level_n", (6100, 1)), CYCLES),
     "early from a cycle on": (late_from("level_n", (6100, -40)), CYCLES),
     "late, then later": (late_from("level_n", (6100, 1), (15_000, 2)), CYCLES),
+    "late, then later still": (
+        {**late(3), "level_n": in_order(moved(late(3)["level_n"], 2, 15_000))}, CYCLES
+    ),
     "a period late": (a_period_late(), CYCLES),
     "a channel, and outputs with it": (quieter(), CYCLES),
     "a channel, and an output by itself too": (changed("out_left", lambda c, v: v ^ (c > 15_000), quieter()), CYCLES),
@@ -76,6 +79,7 @@ DIFFERING: dict[str, tuple[Levels, int]] = {
     "a level bit from a cycle on": (changed("level_n", lambda c, v: v ^ (c > 9000)), CYCLES),
     "a level bit throughout": (changed("level_a", lambda c, v: v ^ 4), CYCLES),
     "a stuck bit": (changed("level_b", lambda c, v: v & ~4), CYCLES),
+    "a bit that is stuck from a cycle on": (changed("out_left", lambda c, v: v & ~(8 * (c > 9000))), CYCLES),
     "unknown for a while": (held("level_b", 7000, 7010, "x"), CYCLES),
     "unknown to the end": (held("level_b", 7000, CYCLES, "x"), CYCLES),
     "unknown throughout": ({**RIGHT, "level_b": [(-5, "x")]}, CYCLES),

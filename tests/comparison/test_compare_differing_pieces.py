@@ -21,6 +21,7 @@ from tests.comparison.dump_writer import changes_of, write_dump
 from tests.comparison.short_run import CHIP, CYCLES, NAMES, WRITES, log_of, signals_of
 
 TIGHT = Bounds(opening=30, around=2000, entries=200, changes=60, cycles=3000, past_changes=16, past_cycles=8192)
+LITTLE_BEFORE = Bounds(opening=4, around=100, entries=200, changes=60, cycles=3000, past_changes=2, past_cycles=4200)
 SPANS = [100, 12_345]
 """How far the model is run at a time: some end where a dump begins to differ, or the cycle before, or after."""
 
@@ -72,7 +73,9 @@ def test_the_sorts_of_differences_that_need_the_rest_of_the_dump_are_among_them(
     assert isinstance(change, dict)
     assert (change["after"], change["to_the_end"]) == (1, False)
     assert 14_000 < change["agrees_until"] < 16_000
-    assert exact("a period late", "a")["agrees_at"] == 2080
+    still = exact("late, then later still", "noise")["offset_change"]
+    assert isinstance(still, dict)
+    assert (still["after"], still["to_the_end"]) == (3, False)
     assert exact("a channel, and outputs with it", "left")["follows_channels"]
     assert not exact("a channel, and an output by itself too", "left")["follows_channels"]
     assert exact("a channel, and an output by itself too", "right")["follows_channels"]
@@ -80,21 +83,26 @@ def test_the_sorts_of_differences_that_need_the_rest_of_the_dump_are_among_them(
 
 def test_a_tone_that_was_another_before_is_no_constant_latency(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     # From 1000 on the tone has another period; only from there on a move by one period changes nothing.
-    writes = [*WRITES[:3], (20, 0x0E, 0x01), (1000, 0x08, 0x80), (16_500, 0x09, 0x10)]
+    writes = [*WRITES[:3], (20, 0x0E, 0x01), (1000, 0x08, 0x60), (16_500, 0x09, 0x10)]
     trace = run(CHIP, log_of(writes))
     tone = changes_of(trace["a"].cycle, trace["a"].level)
     highs = [c for c, v in tone if v and 3000 < c < 16_500]
     period = highs[1] - highs[0]
-    late = [(c + period if c >= 3000 else c, v) for c, v in tone if not 3000 <= c < 3000 + period]
-    late = [*[e for e in tone if e[0] < 3000 + period], *[e for e in late if e[0] >= 3000 + period]]
+    late = [*[e for e in tone if e[0] < 3000 + period], *[(c + period, v) for c, v in tone if c >= 3000]]
     path = write_dump(tmp_path / "d.vcd", signals_of(trace, level_a=late), writes, CYCLES, clock=False)
     whole = compare(CHIP, path, signal_map=GRID, whole=True)
     exact = whole["a"].exact
     assert exact is not None
     assert exact.agrees_at is None
-    bounds = Bounds(opening=4, around=100, entries=200, changes=60, cycles=3000, past_changes=2, past_cycles=8192)
-    found = in_pieces(monkeypatch, path, 700, bounds)
-    assert found.comparison["a"].exact == exact
+    assert in_pieces(monkeypatch, path, 700, LITTLE_BEFORE).comparison["a"].exact == exact
+
+
+def test_a_tone_that_was_always_the_same_is_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write_differing(tmp_path / "d.vcd", "a period late")
+    whole = compare(CHIP, path, signal_map=GRID, whole=True)["a"].exact
+    assert whole is not None
+    assert whole.agrees_at == 2080
+    assert in_pieces(monkeypatch, path, 700, LITTLE_BEFORE).comparison["a"].exact == whole
 
 
 def test_the_log_that_was_given_is_held_against_the_bus_as_ever(
@@ -154,7 +162,10 @@ def test_what_is_kept_does_not_grow_with_the_way_to_the_first_difference(
     model, dump = found.seen.sides
     assert CYCLES - 4000 < model.start == dump.start
     assert model.end == dump.end == CYCLES - 1
-    assert found.seen.observation.signals == ()  # too far from the start to say what all signals did up to there
+    kept = [s.steps for s in found.seen.observation.signals]
+    right = observe(str(path), CHIP, GRID).signals
+    assert kept == [s.steps.cut(kept[0].start, CYCLES) for s in right]
+    assert kept[0].start > CYCLES - 4000
     near = in_pieces(monkeypatch, write_differing(tmp_path / "n.vcd", "a level bit throughout"), 100, bounds)
     assert isinstance(near.seen, Scene)
     signals = {s.name: s.steps for s in near.seen.observation.signals}
