@@ -15,6 +15,7 @@ from typing import Any
 from psgmodel.diagnose.changes import Change
 from psgmodel.diagnose.shrinking import Outcome as Answer
 from psgmodel.diagnose.shrinking import SimulatorState, parse_command, shrink
+from psgmodel.diagnose.shrinking.passes import number_of_writes
 from psgmodel.diagnose.suspects import find_suspects
 from psgmodel.diagnose.suspicion import Suspicion
 from psgmodel.reglog import RegisterLog
@@ -56,7 +57,7 @@ class Outcome:
     seconds : float
         Of the search.
     writes : int
-        Left after shrinking, -1 where that was not asked for.
+        Left after shrinking, -1 where that was not asked for; what only sets an index port is not counted.
     runs : int
         Of the simulator.
     minimal : bool
@@ -146,25 +147,28 @@ def searched(fault: Fault, dump: Path, so_far: Outcome, *, pairs: bool = True) -
 
 
 def shrunk(fault: Fault, log: RegisterLog, folder: Path, so_far: Outcome) -> Outcome:
-    """Shrink the log up to the first difference; begin with a window before it where that fails alike."""
+    """Shrink the log up to the first difference; begin with a window before it where that fails alike, or at all."""
     bench = bench_of(fault.unit)
     rtl = bench.write_rtl(fault.rtl(), folder, f"{fault.unit}-{fault.name}")
     begin = time.perf_counter()
     failing = log.cut(0, so_far.cycle + 1 + bench.chip.mixer.latency)
+    others = []
     tried = 0
     for window in windows(bench.chip, failing, so_far.cycle):
         tried += 1
         run = simulator(bench, rtl, icarus=fault.full_name in FOUR_STATE)
-        if run(window).outcome is Answer.FAILS and run.failure is not None and run.failure.signal == so_far.first:
-            failing = window
-            break
+        if run(window).outcome is Answer.FAILS and run.failure is not None:
+            if run.failure.signal == so_far.first:
+                failing = window
+                break
+            others.append(window)
     else:
-        run = simulator(bench, rtl, icarus=fault.full_name in FOUR_STATE)
+        failing = others[0] if others else failing
+    run = simulator(bench, rtl, icarus=fault.full_name in FOUR_STATE)
     found = shrink(bench.chip, failing, run, max_runs=MOST_RUNS - tried)
     seconds = time.perf_counter() - begin
-    return replace(
-        so_far, writes=len(found.log), runs=tried + found.runs, minimal=found.minimal, shrink_seconds=seconds
-    )
+    writes = number_of_writes(bench.chip, found.log)
+    return replace(so_far, writes=writes, runs=tried + found.runs, minimal=found.minimal, shrink_seconds=seconds)
 
 
 def simulator(bench: Bench, rtl: Path, *, icarus: bool = False) -> SimulatorState:
