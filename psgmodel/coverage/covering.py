@@ -17,7 +17,7 @@ from psgmodel.coverage.columns import Ints
 from psgmodel.coverage.following import Follower
 from psgmodel.coverage.happenings import Happenings
 from psgmodel.coverage.moments import Moments, routed_over_time
-from psgmodel.coverage.reach import Reach
+from psgmodel.coverage.reach import Reach, first_of
 from psgmodel.coverage.recipes import channel_recipe
 from psgmodel.coverage.results import Coverage, LogHits, digest_of
 from psgmodel.engine.actions import channel_events, mixer_fields
@@ -44,11 +44,12 @@ def channel_behaviours(chip: Chip, name: str, spacing: int = SPACING) -> list[Be
         envelopes.envelope(chapter, reach, channel.envelope)
     if channel.sweep is not None:
         sweeping.sweep(chapter, reach, channel.sweep)
-    stepping.stepping(chapter, reach)
+    steps = Chapter(name, chapter.recipe, first_of(reach.silent, reach.no_steps), chapter.behaviours)
+    stepping.stepping(steps, reach)
     if channel.table is not None:
-        stepping.wave(chapter, reach, channel.table)
+        stepping.wave(steps, reach, channel.table)
     if channel.register is not None:
-        stepping.noise(chapter, reach, channel.register)
+        stepping.noise(steps, reach, channel.register)
     values.values(chapter, reach)
     joined.joined(chapter, reach)
     return chapter.behaviours
@@ -67,7 +68,7 @@ def unit_behaviours(chip: Chip, spacing: int = SPACING) -> list[Behaviour]:
         elif part == "power":
             unit.power(chapter, chip, reaches)
         elif part == "divider":
-            unit.dividers(chapter, chip)
+            unit.dividers(chapter, chip, reaches)
         else:
             mixers.mixer(chapter, chip, reaches)
         found += chapter.behaviours

@@ -15,12 +15,7 @@ from psgmodel.coverage.reach import Reach, first_of
 def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
     """Write down what the envelope does."""
     still, no_start, no_stop = r.stands_still("envelope"), r.no_start, r.no_stop
-    for value, word, end in ((1, "up", "top"), (0, "down", "bottom")):
-        way = first_of(still, r.not_held("envelope.rising", value))
-        c.add(f"envelope.{word}", f"the envelope goes {word}", lambda m, v=value: _faded(m, v) & ~m.fade_at_end, way)
-        past = "wraps around at" if o.at_end == "wrap" else "is held at"
-        what = "a step ends the note at" if o.at_zero == "stop" and value == 0 else f"a step {past}"
-        c.add(f"envelope.{end}", f"{what} the {end}", lambda m, v=value: _faded(m, v, at_end=True), way)
+    _ways(c, r, o, still)
     if o.at_zero == "stop":
         c.add("envelope.ends", "the envelope ends a note", lambda m: m.is_("faded") & m.heard, r.no_zero())
     c.add(
@@ -75,6 +70,18 @@ def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
     _volume_writes(c, r, o, still)
 
 
+def _ways(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
+    """Write down the steps of the envelope, up and down, and what becomes of them at the ends."""
+    for value, word, end in ((1, "up", "top"), (0, "down", "bottom")):
+        way = first_of(still, r.not_held("envelope.rising", value))
+        whole = "" if o.step < 1 << r.channel.volume_bits else f"any step by {o.step} leads past the {end}"
+        gone = f"the envelope goes {word}"
+        c.add(f"envelope.{word}", gone, lambda m, v=value: _faded(m, v) & ~m.fade_at_end, way, whole)
+        past = "wraps around at" if o.at_end == "wrap" else "is held at"
+        what = "a step ends the note at" if o.at_zero == "stop" and value == 0 else f"a step {past}"
+        c.add(f"envelope.{end}", f"{what} the {end}", lambda m, v=value: _faded(m, v, at_end=True), way)
+
+
 def _faded(m: Moments, rising: int, *, at_end: bool = False) -> Mask:
     """The envelope makes a step one way, in a note that plays on."""
     made = m.made("envelope") & (m.of_block("envelope", "rising") == rising) & (m.old("envelope.bypass") == 0)
@@ -103,6 +110,7 @@ def _envelope_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
             f"the {word} of the envelope changed in a note, between ticks",
             lambda m, f=field: m.plays_on & m.changed(f) & ~m.fade_tick & m.sounded,
             fixed,
+            r.no_gap(o.ticks),
             by=field,
         )
     fixed = r.not_changed("envelope.period")
@@ -131,6 +139,7 @@ def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
         "the volume written in a note, another than the level",
         lambda m: m.plays_on & m.wrote("volume") & (m.new("volume") != m.level) & ~m.fade_tick & m.sounded,
         fixed,
+        r.no_gap(o.ticks),
         by="volume",
     )
     c.add(

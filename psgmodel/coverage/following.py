@@ -10,6 +10,7 @@ The contents of a noise register are not followed: no behaviour asks for them.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from copy import copy
 
 from psgmodel.chip.channel import StepClock
 from psgmodel.chip.records import Chip
@@ -52,6 +53,13 @@ class Follower:
         self.own_ticks = {block.ticks for block in blocks if block} | ({step.clocked_by} - {""})
         self.one_shot = channel.table is not None and channel.table.after_last == "stop"
         self.next_own = self._next_own()
+
+    def fork(self) -> Follower:
+        """Return a copy that goes its own way; the rows so far stay behind."""
+        twin, w = copy(self), self.watched
+        twin.watched = WatchedChannel(w.channel, w.state(), w.wave.memory if w.wave else None)
+        twin.watched.standing, twin.watched.forgets = w.standing, w.forgets
+        return twin
 
     def run(self, events: Iterable[Event], end: int) -> None:
         """Follow up to, not including, edge `end`; events come in order."""

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from psgmodel.chip.channel import Sweep
-from psgmodel.coverage.columns import Ints, Mask, mask
+from psgmodel.coverage.columns import Ints, Mask, ints, mask
 from psgmodel.coverage.writing import WriteReach
 
 SHORT = 1 << 12
@@ -59,13 +59,17 @@ class GlideReach(WriteReach):
     def _fits(self, periods: Ints) -> Mask:
         return mask((periods >= 0) & (periods < self.periods))
 
+    def changed_by(self, falling: int, shift: int) -> Ints:
+        """Return periods that a step changes, and that it leads to another one there is."""
+        periods, found = self.steps_by(falling, shift)
+        return ints(periods[self._fits(found) & (found != periods)])
+
     def no_change(self, falling: int, shift: int) -> str:
         """Say why a sweep step of a direction and shift changes no period."""
         o, bits = self.channel.sweep, self.fields["period"].bits
         if o is None:
             return ""
-        periods, found = self.steps_by(falling, shift)
-        if np.any(self._fits(found) & (found != periods)):
+        if self.changed_by(falling, shift).size:
             return ""
         if o.moves_by == "constant" and not shift:
             return "a step by 0 changes nothing"

@@ -6,6 +6,7 @@ Stage: coverage. In: a chip. Out: behaviours over `Happenings`.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import gcd
 
 import numpy as np
 
@@ -30,13 +31,16 @@ def mixer(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
     for output in chip.unit.outputs:
         for name, reach in reaches.items():
             field = f"mixer.{output}.{name}"
+            silent = first_of(reach.never_active, reach.no_volume(), "" if m.gains[name] else reach.silent)
             held = held_values(chip, field)
             for value in range(min(len(m.routes), MOST_VALUES)):
                 c.add(
                     f"{output}.{name}={value}",
                     f"{name} sounds while its route to {output} is {value}",
-                    lambda h, f=field, v=value, n=name: _once(h.overlap(h.fields[f], v, h.loud(n)) >= LASTING),
-                    reach.never_active,
+                    lambda h, f=field, v=value, n=name, s=silent: _once(
+                        not s and h.overlap(h.fields[f], v, h.loud(n)) >= LASTING
+                    ),
+                    silent,
                     "" if value in held else f"{field} is the constant {held[0]}",
                 )
             through = any(m.routes[v] for v in held) and m.gains[name]
@@ -86,7 +90,9 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
             f"{output}.fraction",
             "a product that the shift rounds down",
             lambda h, o=output: _once(h.sums[o].fraction),
-            "" if any(f % odd for f in factors) and high > low else "every product is a multiple",
+            ""
+            if any(f * _common(chip, output) % odd for f in factors) and high > low
+            else "every product is a multiple",
         )
     together = sum(1 for name, r in reaches.items() if any(levels(r)) and _through(chip, output, name))
     for count in sorted({2, max(2, together)}):
@@ -96,6 +102,12 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
             lambda h, o=output, k=count: _once(h.sums[o].together >= k),
             "" if together >= count > 1 else f"{output} has fewer channels",
         )
+
+
+def _common(chip: Chip, output: str) -> int:
+    """Return a number that every sum of an output is a multiple of."""
+    m = chip.mixer
+    return gcd(*(m.gains[n] * m.routes[v] for n in chip.channels for v in held_values(chip, f"mixer.{output}.{n}")))
 
 
 def _through(chip: Chip, output: str, name: str) -> bool:

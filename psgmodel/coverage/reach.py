@@ -64,12 +64,27 @@ class Reach(GlideReach):
         c = self.channel
         return c.table.samples if c.table else len(c.patterns[0]) if c.patterns else 1
 
-    def gap(self, tick: str) -> bool:
-        """Return whether there are edges at which a tick does not happen."""
+    @property
+    def first_position(self) -> int:
+        """The first position that is played; those before it are never heard."""
+        c = self.channel
+        once = c.table is not None and c.table.after_last == "stop" and c.position_on_start == "reset"
+        return c.table.start_position if c.table is not None and once and c.at_reset == "inactive" else 0
+
+    def played(self) -> int:
+        """Return the number of positions that a note can come to."""
+        return self.positions() - self.first_position
+
+    def no_gap(self, tick: str) -> str:
+        """Say why no write to a note that software has begun takes place between two ticks."""
+        return "" if self.gap(tick, 2) else f"{tick} ticks at every edge"
+
+    def gap(self, tick: str, writes: int = 1) -> bool:
+        """Return whether there are edges at which a tick does not happen, after some writes."""
         ticks = self.chip.ticks[tick]
         divider = self.chip.dividers[ticks.divider]
         again = self._restarts(ticks.divider) and (divider.after_restart > 1 or not divider.restart_steps)
-        return divider.every > 1 or len(ticks.at) < divider.steps or divider.first > 0 or again
+        return divider.every > 1 or len(ticks.at) < divider.steps or divider.first > self.written_by(writes) or again
 
     def stands_still(self, block: str) -> str:
         """Say why envelope or sweep never moves."""
@@ -154,6 +169,13 @@ class Reach(GlideReach):
             target in r.on_write or any(g.role == "strobes" and g.target == target for g in r.fields)
             for r in self.chip.registers.values()
         )
+
+    @property
+    def no_steps(self) -> str:
+        """Why the waveform makes no step."""
+        step = self.channel.step
+        stopped = isinstance(step, NoiseClock) and all(s in step.stopped for s in self.values("shift"))
+        return f"the clock of {self.name} never runs" if stopped else ""
 
     # --- lengths ----------------------------------------------------------------------------------------------------
 

@@ -201,7 +201,10 @@ def _ends(c: Chapter, r: Reach, o: WaveTable, changes: str) -> None:
     never = f"{r.name} stops there" if o.after_last == "stop" else ""
     c.add("wave.wraps", "the first sample heard after the last one", lambda m: m.wraps & m.sounds, never)
     for place in range(n) if n <= MOST_PLACES else (0, *(1 << b for b in range(n.bit_length()) if 1 << b < n), n - 1):
-        c.add(f"wave.sample-{place}", f"sample {place} heard", lambda m, p=place: m.visits(p))
+        before = (
+            "" if place >= r.first_position else f"{r.name} starts at position {r.first_position} and stops at the end"
+        )
+        c.add(f"wave.sample-{place}", f"sample {place} heard", lambda m, p=place: m.visits(p), before)
     if o.fetch == "each-step":
         c.add(
             "wave.stale-at-start",

@@ -185,6 +185,7 @@ def _writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
             f"the {word} of the sweep changed in a note, between ticks",
             lambda m, f=field: m.plays_on & m.changed(f) & ~m.glide_tick & m.sounded,
             fixed,
+            r.no_gap(o.ticks),
             by=field,
         )
     if o.period_zero == "stop":

@@ -25,7 +25,7 @@ def strobes(c: Chapter, r: Reach) -> None:
     c.add("start.again", "started again while it sounds", lambda m: m.starts & m.sounded, r.no_restart, by="start")
     c.add("stop.sounding", "stopped while it sounds", lambda m: m.stops & m.sounded, no_stop, by="stop")
     c.add("stop.idle", "stopped while idle", lambda m: m.stops & ~m.was_active, r.no_idle_stop, by="stop")
-    meet = first_of(no_start, no_stop, r.start_and_stop_meet())
+    meet = first_of(no_start, r.no_stop_strobe, r.start_and_stop_meet())
     c.add("start.with-stop", "start and stop at one edge", lambda m: m.is_("met") & m.heard, meet, by="start stop")
     delay = 1 << r.channel.start_delay
     if delay > 1:
@@ -153,6 +153,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
             f"the timer switched {word} in a note, between ticks",
             lambda m, v=value: m.plays_on & m.changed("timer.enable", v) & ~m.timer_tick & m.sounded,
             fixed,
+            r.no_gap(o.ticks),
             by="timer.enable",
         )
         c.add(
@@ -178,6 +179,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
             "switching the timer on is its last count and ends the note",
             lambda m: m.plays_on & m.changed("timer.enable", 1) & ~m.timer_tick & m.is_("ran_out") & m.sounded,
             fixed,
+            r.no_gap(o.ticks),
             ends,
             by="timer.enable",
         )

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from psgmodel.chip.channel import Channel
 from psgmodel.chip.records import Chip, Register
 from psgmodel.coverage.bins import Chapter
 from psgmodel.coverage.clearing import cleared
@@ -243,7 +244,7 @@ def power(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
     cleared(c, chip, reaches, fixed)
 
 
-def dividers(c: Chapter, chip: Chip) -> None:
+def dividers(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
     """Write down what restarts do."""
     for name, divider in chip.dividers.items():
         target = f"{name}.restart"
@@ -262,6 +263,11 @@ def dividers(c: Chapter, chip: Chip) -> None:
             f"restart-{name}-heard",
             f"{name} restarted while a channel sounds that it drives",
             lambda h, n=name, t=tuple(ticks): np.isin(h.restarts(n), _driven(h, t)),
+            ""
+            if any(
+                _counted(r.channel) & set(ticks) and not r.never_active and not r.no_volume() for r in reaches.values()
+            )
+            else f"no channel that sounds counts ticks of {name}",
         )
 
 
@@ -277,13 +283,17 @@ def _step_at(h: Happenings, name: str, edges: np.ndarray[tuple[int], np.dtype[np
     return found
 
 
+def _counted(channel: Channel) -> set[str]:
+    """Return the ticks that a channel counts."""
+    blocks = (channel.timer, channel.envelope, channel.sweep)
+    return {b.ticks for b in blocks if b is not None} | ({channel.step.clocked_by} - {""})
+
+
 def _driven(h: Happenings, ticks: tuple[str, ...]) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
     """Return the restart edges at which some channel sounds whose blocks count some ticks."""
     edges = np.unique(np.concatenate([h.restarts(n) for n in h.chip.dividers] or [np.zeros(0, np.int64)]))
     heard = np.zeros(edges.size, np.bool_)
     for name, channel in h.chip.channels.items():
-        blocks = (channel.timer, channel.envelope, channel.sweep)
-        counted = {b.ticks for b in blocks if b is not None} | {channel.step.clocked_by}
-        if counted & set(ticks) and edges.size:
+        if _counted(channel) & set(ticks) and edges.size:
             heard |= h.loud(name).at(edges) != 0
     return edges[heard]

@@ -31,12 +31,19 @@ def classes(bits: int, *, each: bool) -> list[int]:
 def values(c: Chapter, r: Reach) -> None:
     """Write down the values of a channel's fields."""
     channel = r.channel
-    places = r.positions()
+    places = r.played()
     running = channel.step.stopped if hasattr(channel.step, "stopped") else ()
     for field in ("period", "divisor", "shift"):
         for value in _of(r, field, each=field != "period"):
             steps = 0 if field == "shift" and value in running else 2
-            _value(c, r, field, value, lambda m, f=field, v=value, s=steps: _stepped(m, f, s) == v)
+            _value(
+                c,
+                r,
+                field,
+                value,
+                lambda m, f=field, v=value, s=steps: _stepped(m, f, s) == v,
+                r.no_steps if steps else "",
+            )
     for value in _of(r, "pattern", each=True):
         _value(c, r, "pattern", value, lambda m, v=value: _stepped(m, "pattern", places) == v)
     _volumes(c, r, places)
@@ -102,7 +109,7 @@ def _loaded(m: Moments) -> Ints:
 def _volumes(c: Chapter, r: Reach, places: int) -> None:
     """Write down each volume: as it sounds, and as a start loads it."""
     channel = r.channel
-    steps = places if r.driven("volume") else 0
+    steps = places if r.driven("volume") and not r.no_steps else 0
     shifted = channel.table is not None and channel.table.volume == "shift"
     for value in _of(r, "volume", each=True):
         loud = shifted or (channel.volume_table[value] if channel.volume_table else value)
@@ -112,6 +119,7 @@ def _volumes(c: Chapter, r: Reach, places: int) -> None:
             f"level {value} heard" if loud else f"level {value} reached, which is silence",
             (lambda m, v=value: _sounding(m, steps) == v) if loud else (lambda m, v=value: _reached(m) == v),
             no,
+            "" if loud else r.no_steps,
             by="volume",
         )
     for value in _of(r, "volume", each=False) if channel.envelope is not None else ():

@@ -107,9 +107,18 @@ class WriteReach:
         )
 
     @property
+    def no_stop_strobe(self) -> str:
+        """Why software cannot strobe a stop."""
+        return "" if self.strobes["stop"] or self.gated else f"nothing stops {self.name}"
+
+    @property
     def no_stop(self) -> str:
         """Why software cannot stop the channel."""
-        return "" if self.strobes["stop"] or self.gated else f"nothing stops {self.name}"
+        if reason := self.no_stop_strobe:
+            return reason
+        stops = set(self.strobes["stop"]) | ({s.address for s in self.fields["gate"].segments} if self.gated else set())
+        started = all(f"{self.name}.start" in self.chip.registers[a].on_write for a in stops)
+        return f"any write that stops {self.name} starts it as well" if started else ""
 
     @property
     def never_active(self) -> str:
@@ -168,6 +177,11 @@ class WriteReach:
         held = {r.address for r in self.chip.registers.values() if r.held_until == register.name}
         more = {r.address for r in self._released_with(register)} if register.held_until else set()
         return {address} | held | more
+
+    def written_by(self, writes: int) -> int:
+        """Return the first edge at which the last of some writes can take place."""
+        each = 2 if self._needs_index() else 1
+        return self.chip.bus.write_latency + self.spacing * (each * writes - 1)
 
     def _needs_index(self) -> bool:
         return self.chip.bus.access == "index-data"

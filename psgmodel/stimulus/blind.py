@@ -22,10 +22,13 @@ def least_route(chip: Chip) -> int:
 
 
 def route_all(player: Player) -> None:
-    """Route every channel to every output."""
+    """Route every channel to every output; an output whose trim lets nothing through gets one that does."""
     chip = player.chip
+    trims = {o: f"mixer.{o}.trim" for o in chip.unit.outputs if f"mixer.{o}.trim" in chip.fields}
+    most = max(range(len(chip.mixer.trims)), key=lambda i: chip.mixer.trims[i])
+    mute = {field: most for field in trims.values() if not chip.mixer.trims[player.shadow.value(field)]}
     loudest = max(range(len(chip.mixer.routes)), key=lambda i: chip.mixer.routes[i])
-    set_mixer(player, {f"mixer.{o}.{n}": loudest for o in chip.unit.outputs for n in chip.channels})
+    set_mixer(player, {f"mixer.{o}.{n}": loudest for o in chip.unit.outputs for n in chip.channels} | mute)
 
 
 def set_mixer(player: Player, fields: dict[str, int]) -> None:
@@ -33,9 +36,8 @@ def set_mixer(player: Player, fields: dict[str, int]) -> None:
     chip = player.chip
     wanted = {k: v for k, v in fields.items() if k in chip.fields and chip.fields[k].segments}
     before = dict(player.shadow.stored)
-    for write in player.shadow.set(wanted):
-        if before[write[0]] != write[1]:
-            player.write(write)
+    for write in player.in_order([w for w in player.shadow.set(wanted) if before[w[0]] != w[1]]):
+        player.write(write)
 
 
 def put_row(player: Player, address: int, value: int) -> None:
@@ -50,7 +52,7 @@ def run(player: Player, writes: list[RegisterWrite]) -> None:
     """Make register writes, their index only where the port has not stepped on to it by itself."""
     bus = player.chip.bus
     upcoming = -1
-    for address, value in writes:
+    for address, value in player.in_order(writes) if player.holds else writes:
         if bus.access == "index-data":
             if address != upcoming:
                 put_row(player, bus.index_address, address)
@@ -77,7 +79,7 @@ def start_blindly(player: Player, name: str) -> None:
     """Start a channel."""
     ways = [s for s in player.strobes if s.target == f"{name}.start"]
     if ways:
-        player.write(player.shadow.strobe(ways[0]))
+        player.act(player.shadow.strobe(ways[0]))
     else:
         _gate(player, name, 0, 1)
 
@@ -86,7 +88,7 @@ def stop_blindly(player: Player, name: str) -> None:
     """Stop a channel, if software can."""
     ways = [s for s in player.strobes if s.target == f"{name}.stop"]
     if ways:
-        player.write(player.shadow.strobe(ways[0]))
+        player.act(player.shadow.strobe(ways[0]))
     else:
         _gate(player, name, 0)
     player.now += player.chip.channels[name].start_delay
@@ -96,4 +98,4 @@ def _gate(player: Player, name: str, *values: int) -> None:
     gate = player.chip.fields.get(f"{name}.gate")
     for value in values if gate is not None and gate.segments else ():
         for write in player.shadow.set({f"{name}.gate": value}):
-            player.write(write)
+            player.act(write)

@@ -7,7 +7,8 @@ Stage: stimulus. In: a chip, a seed, the least spacing of writes. Out: one regis
    behaviour not yet seen, what makes it happen (`directed`); up to `ROUNDS` times, as chance and the bus decide.
 3. All channels together: the unit around them (`directed_unit`): mixer, registers, restarts.
 4. As 2, what is slow: so most of what can be wrong shows before.
-5. What is not foreseen: odd bus writes, the power bit.
+5. What is still left of the channels is looked for by chance (`searching`).
+6. What is not foreseen: odd bus writes, the power bit.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ from psgmodel.stimulus.directed_unit import play_unforeseen, play_unit
 from psgmodel.stimulus.notes import Notes
 from psgmodel.stimulus.player import Player, groups, joined
 from psgmodel.stimulus.schedule import Schedule
+from psgmodel.stimulus.searching import search
 from psgmodel.stimulus.shadow import ShadowState, bus_writes
 
 ROUNDS = 24
@@ -102,6 +104,7 @@ def closing_log(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> Registe
         for state in states:
             state.skip()
         _play_group(states, slow=True)
+        _search_group(player, states)
     end = play_unforeseen(joined(players))
     rows = schedule.rows()
     return make_log(
@@ -168,3 +171,14 @@ def _play_group(states: list[_ChannelState], *, slow: bool) -> None:
                         other.look()
         for state in states:
             state.notes.silence()
+
+
+def _search_group(player: Player, states: list[_ChannelState]) -> None:
+    """Look by chance for what directed play has missed."""
+
+    def look() -> None:
+        for state in states:
+            state.look()
+
+    for state in states:
+        search(player, state.notes.name, state.left, look)

@@ -59,13 +59,15 @@ def _under_way(n: Notes) -> None:
 
 def _gate_open(n: Notes) -> None:
     n.hear()
-    n.player.write(n.player.shadow.put(_gate_register(n), n.player.shadow.stored[_gate_register(n)]))
+    n.change(gate=1)
+    n.player.act((_gate_register(n), n.player.shadow.stored[_gate_register(n)]))
     n.play_on(100)
 
 
 def _gate_shut(n: Notes) -> None:
     n.silence()
-    n.player.write(n.player.shadow.put(_gate_register(n), n.player.shadow.stored[_gate_register(n)]))
+    n.change(gate=0)
+    n.player.act((_gate_register(n), n.player.shadow.stored[_gate_register(n)]))
 
 
 def _gate_register(n: Notes) -> int:

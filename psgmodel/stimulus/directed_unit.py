@@ -47,7 +47,9 @@ def _mixer(player: Player, notes: dict[str, Notes]) -> None:
     chip = player.chip
     for name, n in notes.items():
         for other in notes.values():
-            if other is not n:
+            if other is not n and other.channel.idle_level and min(chip.mixer.routes) > 0:
+                other.hear(volume=0, envelope_period=0)
+            elif other is not n:
                 other.silence()
         for output in chip.unit.outputs:
             for value in range(len(chip.mixer.routes)):
@@ -92,7 +94,7 @@ def _start_all(player: Player, notes: dict[str, Notes]) -> None:
         else:
             n.start()
     for address, mask in masks.items():
-        player.write((address, player.shadow.stored[address] | mask))
+        player.act((address, player.shadow.stored[address] | mask))
 
 
 # --- registers -------------------------------------------------------------------------------------------------------
@@ -130,16 +132,22 @@ def _dividers(player: Player, notes: dict[str, Notes]) -> None:
     """Restart each divider where a step of it is due, an edge before and an edge after."""
     for name in player.chip.dividers:
         strobes = [s for s in player.strobes if s.target == f"{name}.restart"]
+        heard = False
         for ahead in (0, 1, -1, 7) if strobes else ():
             for n in notes.values():
                 n.hear(timer_enable=1, timer_length=n.ticks(6), envelope_period=1, envelope_rising=0, envelope_bypass=0)
             for _ in range(12):
                 edge = _next_step(player, name, player.now + 60 + 4 * player.schedule.spacing) - ahead
-                if player.write(player.shadow.strobe(player.chance.among(strobes)), edge):
+                if player.act(player.shadow.strobe(player.chance.among(strobes)), edge):
+                    heard = heard or any(n.sounds for n in notes.values())
                     break
                 player.wait(edge + 2)
             divider = player.chip.dividers[name]
             player.wait(player.now + min(divider.every * (divider.steps + 3), 1 << 20))
+        for n in notes.values() if strobes and not heard else ():
+            n.hear()
+            player.act(player.shadow.strobe(strobes[0]))
+            player.wait(player.now + 2 * DWELL)
 
 
 def _next_step(player: Player, name: str, after: int) -> int:
@@ -198,6 +206,8 @@ def _run_of_samples(player: Player, name: str) -> None:
     assert table is not None
     stop_blindly(player, name)
     values = [player.chance.bits(table.bits * table.per_address) for _ in range(memory.size)]
-    run(player, [(memory.address + i, value) for i, value in enumerate(values)])
+    step = player.chip.bus.index_step
+    places = [i for first in range(min(step, memory.size)) for i in range(first, memory.size, step)]
+    run(player, [(memory.address + i, values[i]) for i in places])
     hear_blindly(player, name)
     player.now = player.count_before(name, player.now, -2 * STEP_COUNTS * table.samples)

@@ -67,6 +67,13 @@ def _step(n: Notes, key: str, value: int) -> None:
 def _level(n: Notes, value: int) -> None:
     n.hear(volume=value, envelope_bypass=0, **n.shortest())
     n.steps(n.reach.positions() + 3)
+    if (
+        n.channel.envelope is not None
+        and n.channel.envelope.period_zero == "longest"
+        and n.reach.driven("envelope.bypass")
+    ):
+        n.hear(volume=value, envelope_bypass=1, **n.shortest())
+        n.steps(n.reach.positions() + 3)
     if n.channel.envelope is not None and not n.reach.driven("volume"):
         n.block_ticks("envelope", 4 << n.channel.volume_bits)
 

@@ -69,6 +69,13 @@ class Notes:
         return self.follower.watched.active
 
     @property
+    def sounds(self) -> bool:
+        """Whether it plays at a volume or level other than 0."""
+        fade = self.follower.watched.envelope
+        bypassed = fade is None or self.field("envelope.bypass") == 1
+        return self.active and (self.field("volume") if bypassed or fade is None else fade.level) > 0
+
+    @property
     def middle(self) -> int:
         """Return a period from which a sweep can go both ways, and that is not long."""
         step = self.channel.step
@@ -89,9 +96,21 @@ class Notes:
     def hear(self, **fields: int) -> None:
         """Start a note with some fields besides the base; underscores in their names are dots."""
         if fields.get("sweep_period") and "period" not in fields:
-            fields["period"] = self.middle
+            fields |= self._gliding(fields)
         self.prepare(**fields)
         self.start()
+
+    def _gliding(self, fields: dict[str, int]) -> dict[str, int]:
+        """Return the fields of a sweep step that changes the period and fits: those given, or other ones."""
+        way, by = fields.get("sweep_falling", 0), fields.get("sweep_shift", 0)
+        wished = [(d, s) for d, s in self.reach.sweeps() if (d, s) == (way, by)]
+        for falling, shift in [*wished, *(p for p in self.reach.sweeps() if p[0] == way), *self.reach.sweeps()]:
+            periods = self.reach.changed_by(falling, shift)
+            if self.middle in periods or (wished and not by and (falling, shift) == (way, by)):
+                return {"period": self.middle, "sweep_falling": falling, "sweep_shift": shift}
+            if len(periods):
+                return {"period": int(periods[len(periods) // 2]), "sweep_falling": falling, "sweep_shift": shift}
+        return {"period": self.middle}
 
     def start(self) -> None:
         """Start, and let the start act."""
@@ -113,6 +132,27 @@ class Notes:
             self.start()
             if (end := self.due("timer")) < NEVER:
                 self.player.wait(end + 1)
+        if self.active:
+            self._end()
+
+    def _end(self) -> None:
+        """Let envelope or sweep end the note, where one of them can."""
+        fade, glide = self.channel.envelope, self.channel.sweep
+        largest = (1 << self.channel.volume_bits) - 1
+        if fade is not None and fade.at_zero == "stop":
+            sinking = {"volume": min(fade.step, largest), "envelope.period": 1, "envelope.rising": 0}
+            self.player.set(self.name, self.base | sinking | {"envelope.bypass": 0})
+        elif glide is not None and glide.overflow == "stop":
+            last = {"period": (1 << self.reach.fields["period"].bits) - 1, "sweep.falling": 0}
+            self.player.set(self.name, self.base | last | {"sweep.period": 1, "sweep.shift": 1})
+        else:
+            return
+        self.start()
+        for _ in range(MOST_STEPS):
+            edge = min(self.due("envelope"), self.due("sweep"))
+            if not self.active or edge == NEVER:
+                return
+            self.player.wait(edge + 1)
 
     def change(self, **fields: int) -> None:
         """Set fields as they are."""

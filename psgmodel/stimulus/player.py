@@ -85,6 +85,13 @@ class Player:
         self._take_place(at, write)
         return True
 
+    def act(self, write: RegisterWrite, edge: int | None = None) -> bool:
+        """Let a register write take place even where it waits for another one, which is then written as it is."""
+        release = self.holds.get(write[0])
+        if release is None:
+            return self.write(write, edge)
+        return self.write(write) and self.write((release, self.shadow.stored[release]), edge)
+
     def _take_place(self, at: int, write: RegisterWrite) -> None:
         """Let a register write, and those that wait for it, be seen by the channels."""
         batch = [(a, self.held.pop(a)) for a in sorted(self.held) if self.holds[a] == write[0]] + [write]
@@ -139,7 +146,7 @@ class Player:
         wanted = {key: v & (1 << self.chip.fields[key].bits) - 1 for key, v in wanted.items() if self.value(key) != v}
         self._believe_sweeps()
         before = dict(self.shadow.stored)
-        writes = self._in_order([(a, v) for a, v in self.shadow.set(wanted) if v != before[a]])
+        writes = self.in_order([(a, v) for a, v in self.shadow.set(wanted) if v != before[a]])
         self.shadow.stored.update(before)
         if edge is not None and (not writes or any(a not in self.holds for a, _ in writes[:-1])):
             return False
@@ -151,7 +158,7 @@ class Player:
             if self.chip.channels[name].sweep is not None:
                 self.shadow.set({f"{name}.period": follower.fields["period"]})
 
-    def _in_order(self, writes: list[RegisterWrite]) -> list[RegisterWrite]:
+    def in_order(self, writes: list[RegisterWrite]) -> list[RegisterWrite]:
         """Return writes with those that wait before those that let them go; these are written in any case."""
         addresses = {a for a, _ in writes}
         more = [
@@ -179,7 +186,7 @@ class Player:
         at = None if edge is None else edge - delay
         ways = [s for s in self.strobes if s.target == f"{name}.{kind}"]
         if ways:
-            return self.write(self.shadow.strobe(self.chance.among(ways)), at)
+            return self.act(self.shadow.strobe(self.chance.among(ways)), at)
         if not self.driven(name, "gate"):
             return False
         wanted = int(kind == "start")
@@ -195,7 +202,7 @@ class Player:
                 masks.setdefault(s.address, {})[s.target] = s.mask
         for address, found in masks.items():
             if len(found) == 2:
-                return self.write((address, self.shadow.stored[address] | sum(found.values())), edge)
+                return self.act((address, self.shadow.stored[address] | sum(found.values())), edge)
         return False
 
     def store(self, name: str, place: int, value: int, edge: int | None = None) -> bool:
@@ -231,6 +238,13 @@ class Player:
         follower.wait(self.now + 1)
         if block == "step":
             return follower.step_wait(self.ready(name))
+        return self._acts(follower, block)
+
+    def _acts(self, follower: Follower, block: str) -> int:
+        """Return the edge at which a block acts next; a timer that lets the note go on acts where it runs out, too."""
+        timer = follower.watched.timer if block == "timer" else None
+        if timer and follower.watched.active and follower.fields["timer.enable"]:
+            return self.trains[timer.options.ticks].nth_after(follower.now, timer.count or 1 << timer.options.bits)
         return follower.block_waits().get(block, NEVER)
 
     def count_before(self, name: str, edge: int, counts: int) -> int:

@@ -25,6 +25,12 @@ class Schedule:
         self._cycles: list[int] = []
         self._rows: list[BusRow] = []
 
+    def fork(self, now: int) -> Schedule:
+        """Return the bus from about a cycle on; what is put on it stays apart."""
+        twin = Schedule(self.chip, self.spacing)
+        twin._cycles = self._cycles[bisect_left(self._cycles, now - self.latency - 4 * self.spacing) :]
+        return twin
+
     @property
     def lead(self) -> int:
         """Cycles that a register write takes on the bus before the one in which its data stand there."""

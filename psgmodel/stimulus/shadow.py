@@ -46,6 +46,12 @@ class ShadowState:
         self.chip = chip
         self.stored = {address: register.reset for address, register in chip.registers.items()}
 
+    def fork(self) -> ShadowState:
+        """Return a copy."""
+        twin = ShadowState(self.chip)
+        twin.stored = dict(self.stored)
+        return twin
+
     def put(self, address: int, value: int) -> RegisterWrite:
         """Write a whole register or memory address."""
         if address in self.stored:
