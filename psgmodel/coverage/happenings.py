@@ -68,7 +68,7 @@ class Happenings:
         is_switch = self.address == s.address
         number = np.arange(self.edge.size)
         latest = np.maximum.accumulate(np.where(is_switch, number, -1)) if number.size else number
-        before = np.append(-1, latest[:-1])
+        before = np.append(-1, latest)[:-1]
         bits = self.value >> s.low & 1
         return np.where(before >= 0, bits[before] == 1, switch.reset == 1)
 

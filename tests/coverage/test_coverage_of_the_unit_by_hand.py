@@ -34,6 +34,12 @@ def shown(registers: Sequence[tuple[int, ...]], end: int) -> set[str]:
     return {b.name for b in coverage.bins if coverage.count(b)}
 
 
+@pytest.mark.parametrize("rows", [[], [(CONTROL, 1)]])
+def test_nothing_happens_where_nothing_is_written_to_a_register(rows: list[tuple[int, int]]) -> None:
+    log = make_log([4 * i for i in range(len(rows))], [a for a, _ in rows], [v for _, v in rows], end=50_000)
+    assert cover(SISKIN, [log]).logs[0].hits == {}  # 0 is the index port
+
+
 @pytest.mark.parametrize(
     ("before", "after", "cleared"),
     [
