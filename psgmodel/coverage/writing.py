@@ -93,7 +93,14 @@ class WriteReach:
     @property
     def no_idle_stop(self) -> str:
         """Why the channel cannot be stopped while idle."""
-        if self.no_stop or self.strobes["stop"] or self._ends_itself() or self.channel.at_reset == "active":
+        opens_idle = self.gated and self.fields["gate"].reset == 1
+        if (
+            self.no_stop
+            or self.strobes["stop"]
+            or self._ends_itself()
+            or opens_idle
+            or self.channel.at_reset == "active"
+        ):
             return first_of(self.no_stop, self.always_active)
         return f"{self.name} ends only where its gate is shut"
 

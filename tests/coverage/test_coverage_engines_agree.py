@@ -52,6 +52,12 @@ def test_the_reference_shows_the_same_behaviours_and_none_that_is_said_to_be_out
     assert len(kinds) > 110, "the generator no longer reaches these"
 
 
+def test_a_gate_that_is_open_from_reset_on_can_be_shut_while_its_channel_is_idle() -> None:
+    seen: Counter[str] = Counter()
+    compare(range(2031, 2032), seen)  # drawn: w1 at edge 375
+    assert seen["stop.idle"]
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("part", range(8))
 def test_the_same_on_many_generated_chips(part: int) -> None:

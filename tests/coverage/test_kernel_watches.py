@@ -66,6 +66,10 @@ def test_rows_and_sums_of_generated_chips_are_those_of_python() -> None:
     assert compare(range(40)) > 5_000
 
 
+def test_a_wave_that_a_restart_of_its_clock_ends_has_a_row_there() -> None:
+    assert compare(range(2149, 2150)) > 50  # drawn: at edge 466 of w0
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("part", range(8))
 def test_the_same_on_many_generated_chips(part: int) -> None:

@@ -150,6 +150,8 @@ struct stood {
 i64 step_length(const struct channel *c, const i64 *f);
 int step_stopped(const struct channel *c, const i64 *f);
 struct stood step_before(const struct stepping *s, i64 edge);
+/* Whether a wave that ends goes past its last sample at an edge, if nothing comes between. */
+int step_ends(const struct stepping *s, i64 edge);
 void step_resume(struct stepping *s, int active, i64 volume, const i64 *f);
 void step_flush(struct stepping *s, i64 edge);
 int step_edge(struct stepping *s, const struct look *e, const struct batch *writes);

@@ -67,6 +67,14 @@ struct stood step_before(const struct stepping *s, i64 edge)
     return at;
 }
 
+int step_ends(const struct stepping *s, i64 edge)
+{
+    if (!s->one_shot || !s->runs || (s->clock && !train_at(s->clock, edge)))
+        return 0;
+    struct stood at = step_before(s, edge);
+    return at.position == s->size - 1 && (s->down ? at.count == 0 : at.count + 1 >= s->length);
+}
+
 /* Close the running stretch before an edge: write it out, bring the step counter up to `edge` - 1. */
 void step_flush(struct stepping *s, i64 edge)
 {

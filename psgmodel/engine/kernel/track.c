@@ -178,7 +178,7 @@ void track_run(struct track *t, const i64 *const *in, const i64 *sizes)
         writes.end = next;
         writes.passes = pass_entries(passes, sizes[IN_PASSES], &pass, edge);
         happens |= pass_entries(marks, sizes[IN_MARKS], &mark, edge) || edge == own;
-        if (happens && t->c->o[O_WATCHED])
+        if (t->c->o[O_WATCHED] && (happens || step_ends(&t->steps, edge))) /* a restart may end a wave sooner */
             watch_begin(t, edge);
         track_edge(t, edge, &writes);
         watch_end(t, edge, &writes);
