@@ -232,11 +232,15 @@ WAVE: dict[str, Play] = {
 # --- noise -----------------------------------------------------------------------------------------------------------
 
 
+MOST_NOTES = 64
+"""Notes in which a noise register is to make its shifts, where each of them is short."""
+
+
 def _shifts(short: int, times: int) -> Play:
     def play(n: Notes) -> None:
         assert n.channel.register is not None
         wanted = times * n.channel.register.bits + 4
-        for _ in range(wanted):
+        for _ in range(min(wanted, MOST_NOTES)):
             n.hear(short=short, **n.shortest())
             made = n.steps(wanted)
             wanted -= made
