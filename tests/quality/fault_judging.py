@@ -15,7 +15,6 @@ from typing import Any
 from psgmodel.diagnose.changes import Change
 from psgmodel.diagnose.shrinking import Outcome as Answer
 from psgmodel.diagnose.shrinking import SimulatorState, parse_command, shrink
-from psgmodel.diagnose.shrinking.passes import number_of_writes
 from psgmodel.diagnose.suspects import find_suspects
 from psgmodel.diagnose.suspicion import Suspicion
 from psgmodel.reglog import RegisterLog
@@ -57,7 +56,7 @@ class Outcome:
     seconds : float
         Of the search.
     writes : int
-        Left after shrinking, -1 where that was not asked for; what only sets an index port is not counted.
+        On the bus, left after shrinking; -1 where that was not asked for.
     runs : int
         Of the simulator.
     minimal : bool
@@ -167,8 +166,9 @@ def shrunk(fault: Fault, log: RegisterLog, folder: Path, so_far: Outcome) -> Out
     run = simulator(bench, rtl, icarus=fault.full_name in FOUR_STATE)
     found = shrink(bench.chip, failing, run, max_runs=MOST_RUNS - tried)
     seconds = time.perf_counter() - begin
-    writes = number_of_writes(bench.chip, found.log)
-    return replace(so_far, writes=writes, runs=tried + found.runs, minimal=found.minimal, shrink_seconds=seconds)
+    return replace(
+        so_far, writes=len(found.log), runs=tried + found.runs, minimal=found.minimal, shrink_seconds=seconds
+    )
 
 
 def simulator(bench: Bench, rtl: Path, *, icarus: bool = False) -> SimulatorState:
