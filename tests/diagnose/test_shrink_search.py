@@ -159,6 +159,58 @@ def test_the_exact_minimum_of_a_made_up_failure_and_the_price_in_runs() -> None:
     assert found.runs + found.repeated + found.illegal > found.runs
 
 
+def data_writes(rows: list[tuple[int, int]], end: int) -> RegisterLog:
+    """Siskin's writes to registers, each behind its index, four cycles apart."""
+    port = [(0, index) if k == 0 else (1, value) for index, value in rows for k in range(2)]
+    return make_log(range(0, 4 * len(port), 4), [a for a, _ in port], [v for _, v in port], end=end)
+
+
+SISKIN_TEXT = Path("patches/siskin.toml").read_text(encoding="utf-8")
+LOUD = [(0x50, 0xFF), (0x28, 0xF00F), (0x11, 63), (0x14, 1), (0x19, 63), (0x1C, 1), (0x31, 63), (0x34, 1)]
+"""V, P, Q and X: 3 x 127 + 3 x 2 x 255 = 1911, with 512 more than 2047."""
+LATER = [(0x38, 0x3F00)]
+"""Y: 255 more; with P, Q and X 1785, with V and two of them 1656."""
+
+
+def test_a_failure_of_fewer_writes_that_shows_after_the_first_one_is_found() -> None:
+    siskin = parse_chip(SISKIN_TEXT)
+    judge = differing(siskin, parse_chip(SISKIN_TEXT.replace('overflow = "saturate"', 'overflow = "wrap"')))
+    first, both = data_writes(LOUD, 80), data_writes(LOUD + LATER, 300)
+    assert judge(first).cycle == judge(both).cycle == 64  # X starts at edge 61; three registers
+    assert len(shrink(siskin, first, judge).log) == 16
+    found = shrink(siskin, both, judge)
+    assert len(found.log) == 14
+    assert 0x38 in found.log.value.tolist()
+
+
+def one_of_three_or_many_of_one(log: RegisterLog) -> Verdict:
+    """Fails with a write of a, one of b, and one of the noise; and with a hundred of the noise."""
+    for row in range(len(log)):
+        now = [int(a) >> 3 for a in log.address[: row + 1]]
+        if {1, 2, 4} <= set(now) or now.count(4) == 100:
+            return Verdict(Outcome.FAILS, int(log.cycle[row]))
+    return Verdict(Outcome.PASSES)
+
+
+MANY = make_log(range(103), [0x08, 0x09, 0x10] + 100 * [0x20], 103 * [1], end=400)
+
+
+def test_where_fewer_channels_do_not_lead_to_fewer_writes_the_search_begins_again_with_more() -> None:
+    found = shrink(CHIP, MANY, one_of_three_or_many_of_one)
+    assert found.minimal
+    assert found.log == make_log([0, 1, 2], [0x09, 0x10, 0x20], [0, 0, 0], end=3)
+
+
+@pytest.mark.parametrize("runs", [2, 3, 5, 9, 20, 50])
+def test_a_search_that_is_stopped_has_what_was_simplest_though_it_was_elsewhere(runs: int) -> None:
+    told: list[RegisterLog] = []
+    found = shrink(CHIP, MANY, one_of_three_or_many_of_one, max_runs=runs, better=lambda log, _: told.append(log))
+    assert told[-1] == found.log
+    assert all(is_simpler(b, a) for a, b in pairwise(told))
+    assert one_of_three_or_many_of_one(found.log) == found.verdict
+    assert len(found.log) <= 4
+
+
 def test_every_log_is_run_once_and_illegal_ones_never() -> None:
     seen: list[str] = []
 

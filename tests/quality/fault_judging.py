@@ -31,6 +31,8 @@ PARTS = (1 << 20, 1 << 22, 1 << 24)
 """Ends of the parts of a log that are simulated in turn, in clock cycles."""
 AFTER = 1 << 21
 """In clock cycles."""
+AHEAD = 1 << 12
+"""What a log that is shrunk goes on after the first difference, in clock cycles."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,11 +148,11 @@ def searched(fault: Fault, dump: Path, so_far: Outcome, *, pairs: bool = True) -
 
 
 def shrunk(fault: Fault, log: RegisterLog, folder: Path, so_far: Outcome) -> Outcome:
-    """Shrink the log up to the first difference; begin with a window before it where that fails alike, or at all."""
+    """Shrink the log up to soon after the first difference; begin with a window where that fails alike, or at all."""
     bench = bench_of(fault.unit)
     rtl = bench.write_rtl(fault.rtl(), folder, f"{fault.unit}-{fault.name}")
     begin = time.perf_counter()
-    failing = log.cut(0, so_far.cycle + 1 + bench.chip.mixer.latency)
+    failing = log.cut(0, min(so_far.cycle + bench.chip.mixer.latency + AHEAD, log.end))
     others = []
     tried = 0
     for window in windows(bench.chip, failing, so_far.cycle):

@@ -8,6 +8,7 @@ clock edges.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
 import numpy as np
@@ -62,17 +63,28 @@ def only(chip: Chip, log: RegisterLog, kept: Sequence[int]) -> RegisterLog:
 
 def silenced(chip: Chip, log: RegisterLog) -> Iterator[tuple[int, ...]]:
     """Yield what is left of the writes without one channel, without one memory, without one register."""
-    address = register_writes(chip, log)[0].address
-    everything = np.arange(address.size)
-    groups = [_addresses_of(chip, name) for name in chip.channels]
+    written = np.unique(register_writes(chip, log)[0].address).tolist()
+    groups = channel_groups(chip, log)
     groups += [set(range(m.address, m.address + m.size)) for m in chip.memories.values()]
-    groups += [{a} for a in np.unique(address).tolist() if a in chip.registers]
+    groups += [{a} for a in written if a in chip.registers]
     seen: set[tuple[int, ...]] = set()
     for group in groups:
-        rest = tuple(everything[~np.isin(address, list(group))].tolist())
-        if len(rest) < address.size and rest not in seen:
+        rest = elsewhere(chip, log, group)
+        if len(rest) < number_of_writes(chip, log) and rest not in seen:
             seen.add(rest)
             yield rest
+
+
+def channel_groups(chip: Chip, log: RegisterLog) -> list[set[int]]:
+    """Return for each channel the registers and memory of its own; the one with the most writes comes first."""
+    groups = [_addresses_of(chip, name) for name in chip.channels]
+    return sorted(groups, key=lambda group: len(elsewhere(chip, log, group)))
+
+
+def elsewhere(chip: Chip, log: RegisterLog, group: AbstractSet[int]) -> tuple[int, ...]:
+    """Return which writes go to other registers and memories than these."""
+    address = register_writes(chip, log)[0].address
+    return tuple(np.flatnonzero(~np.isin(address, list(group))).tolist())
 
 
 def _addresses_of(chip: Chip, channel: str) -> set[int]:

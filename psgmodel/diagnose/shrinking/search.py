@@ -2,7 +2,9 @@
 
 Stage: diagnose, shrinking. In: a chip, a failing log, a predicate. Out: a `ShrinkResult`. In this order:
 
-1. the log as it is must fail; the end then comes to where the failure shows;
+1. the log as it is must fail; the end then comes to where the failure shows; channels are silenced that it can do
+   without, there or in about as much time again, as a failure of few channels may show after one of many; should that
+   not lead to the simplest log, the search begins again without it;
 2. channels, memories and registers are silenced as a whole;
 3. writes are dropped by delta debugging (`ddmin`), and the end comes closer again;
 4. writes move earlier, values are lowered;
@@ -143,17 +145,26 @@ def shrink(
     except BudgetSpent:
         minimal = False
     return ShrinkResult(
-        log, search.log, first, search.verdict, judge.runs, len(known or {}), judge.repeated, judge.illegal, minimal
+        log,
+        search.best,
+        first,
+        search.best_verdict,
+        judge.runs,
+        len(known or {}),
+        judge.repeated,
+        judge.illegal,
+        minimal,
     )
 
 
 class SearchState:
-    """The simplest failing log so far, and the passes over it."""
+    """A failing log, the passes over it, and the simplest failing log so far."""
 
     def __init__(self, chip: Chip, log: RegisterLog, verdict: Verdict, judge: JudgeState, better: Better) -> None:
         self.chip, self.log, self.verdict = chip, log, verdict
+        self.best, self.best_verdict = log, verdict
         self._judge, self._better = judge, better
-        self._distance, self._longest = least_distance(log), log.end
+        self._distance, self._given = least_distance(log), log
         self._slack = 0
         better(log, verdict)
 
@@ -165,16 +176,26 @@ class SearchState:
         if verdict.outcome is not Outcome.FAILS:
             return False
         self.log, self.verdict = candidate, verdict
-        self._better(candidate, verdict)
+        if is_simpler(candidate, self.best):
+            self.best, self.best_verdict = candidate, verdict
+            self._better(candidate, verdict)
         return True
 
     def current(self) -> RegisterLog:
-        """Return the simplest log so far."""
+        """Return the log that the passes are at."""
         return self.log
 
     def run(self) -> None:
-        """Run the passes until none helps."""
+        """Choose a log to begin with, and run the passes over it; over another where that was the better beginning."""
         self.end_sooner()
+        self.choose_channels()
+        self.run_passes()
+        if self.log is not self.best:
+            self.log, self.verdict = self.best, self.best_verdict
+            self.run_passes()
+
+    def run_passes(self) -> None:
+        """Run the passes until none helps."""
         while True:
             before = None
             while before is not self.log:
@@ -200,6 +221,26 @@ class SearchState:
             if self.take(self.log.cut(0, end)):
                 self._slack = number
                 return
+
+    def choose_channels(self) -> None:
+        """Go on from the log that was given, without what it can do without for a failure in some more time.
+
+        It may have more writes than the log so far; what comes after has fewer channels to keep.
+        """
+        base, verdict = self._given.cut(0, self._later_end()), self.verdict
+        if base.end == self.log.end:
+            return
+        for group in passes.channel_groups(self.chip, base):
+            rest = passes.only(self.chip, base, passes.elsewhere(self.chip, base, group))
+            if len(rest) < len(base) and (found := self._judge.judge(rest)).outcome is Outcome.FAILS:
+                base, verdict = rest, found
+        if verdict is not self.verdict:
+            self.log, self.verdict = base, verdict
+            self.end_sooner()
+
+    def _later_end(self) -> int:
+        """Return about twice the time to the end, within the log that was given."""
+        return min(self._given.end, 2 * self.log.end + 4096)
 
     def silence(self) -> None:
         """Silence channels, memories and registers as long as one can be."""
@@ -236,6 +277,6 @@ class SearchState:
     def drop_with_more_time(self) -> bool:
         """Drop one write and let the log end later, as fewer writes are worth more; return whether it helped."""
         base, count = self.log, passes.number_of_writes(self.chip, self.log)
-        longer = base.with_end(min(self._longest, 2 * base.end + 4096))
+        longer = base.with_end(self._later_end())
         rests = (tuple(i for i in range(count) if i != gone) for gone in range(count))
         return longer.end > base.end and any(self.take(passes.only(self.chip, longer, rest)) for rest in rests)
