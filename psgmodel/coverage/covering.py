@@ -24,7 +24,7 @@ from psgmodel.engine.actions import channel_events, mixer_fields
 from psgmodel.engine.followed import Followed, UnitPlan, Watched, plan_unit
 from psgmodel.engine.kernel.follow import watch_compiled
 from psgmodel.engine.kernel.library import Library, find_kernel
-from psgmodel.engine.state import reset_state
+from psgmodel.engine.state import UnitState, reset_state
 from psgmodel.engine.track import follow_in_python
 from psgmodel.errors import CoverageError
 from psgmodel.reglog.bus import SPACING
@@ -82,9 +82,12 @@ def free_name(chip: Chip, part: str) -> str:
     return part
 
 
-def watch(chip: Chip, log: RegisterLog) -> tuple[dict[str, Moments], Happenings]:
-    """Follow a log through every channel and return what happened to each, and to the unit."""
-    part, state = log.cut(0, log.end - chip.bus.write_latency), reset_state(chip)
+def watch(chip: Chip, log: RegisterLog, state: UnitState | None = None) -> tuple[dict[str, Moments], Happenings]:
+    """Follow a log through every channel and return what happened to each, and to the unit.
+
+    `state` is where it begins, at cycle 0; None: reset.
+    """
+    part, state = log.cut(0, log.end - chip.bus.write_latency), state or reset_state(chip)
     plan = plan_unit(chip, part, state, log.end)
     fields = mixer_fields(chip, plan.events, state, log.end)
     moments, levels = {}, {}
@@ -112,10 +115,15 @@ def behaviours_of(chip: Chip, spacing: int = SPACING) -> tuple[Behaviour, ...]:
     return *own, *unit_behaviours(chip, spacing)
 
 
-def hits(chip: Chip, log: RegisterLog, behaviours: Iterable[Behaviour]) -> dict[str, int]:
-    """Return how often each of some behaviours is seen in a log, those that are not seen left out; see `cover`."""
+def hits(
+    chip: Chip, log: RegisterLog, behaviours: Iterable[Behaviour], state: UnitState | None = None
+) -> dict[str, int]:
+    """Return how often each of some behaviours is seen in a log, those that are not seen left out; see `cover`.
+
+    With a `state` the log begins there, at cycle 0, and what came before is not known: a little less may be seen.
+    """
     check_log(log, chip)
-    moments, happened = watch(chip, log)
+    moments, happened = watch(chip, log, state)
     found = {}
     for b in behaviours:
         seen = b.seen(moments.get(b.bin.part, happened))

@@ -186,7 +186,7 @@ def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
                 f"envelope.bypass-{word}",
                 f"the bypass {word} while level and volume differ",
                 lambda m, v=value: (
-                    m.changed("envelope.bypass", v) & (m.level != m.new("volume")) & m.heard & m.was_active
+                    m.plays_on & m.changed("envelope.bypass", v) & (m.level != m.new("volume")) & m.heard
                 ),
                 r.not_changed("envelope.bypass"),
                 by="envelope.bypass",

@@ -34,6 +34,8 @@ class Happenings:
     edge, address, value : ndarray of int64
         Register writes as they reach registers, by edge, whether or not the power bit lets them through.
     moments : dict from channel name to Moments
+    begin : UnitState
+        Where the run begins.
     """
 
     def __init__(
@@ -45,11 +47,12 @@ class Happenings:
         levels: Mapping[str, Steps],
     ) -> None:
         chip = plan.chip
-        self.chip, self.end, self.events, self.fields = chip, plan.end, plan.events, fields
+        self.chip, self.begin, self.end = chip, plan.state, plan.end
+        self.events, self.fields = plan.events, fields
         self.moments, self._levels = moments, levels
         self._loud: dict[str, Steps] = {}
         self.bus_cycle, self.bus_address, self.bus_value = part.cycle, part.address, part.value
-        writes, _ = register_writes(chip, part)
+        writes, _ = register_writes(chip, part, plan.state.index)
         self.edge = writes.cycle + chip.bus.write_latency
         self.address, self.value, self.origin = writes.address, writes.value, writes.origin
 
@@ -70,7 +73,7 @@ class Happenings:
         latest = np.maximum.accumulate(np.where(is_switch, number, -1)) if number.size else number
         before = np.append(-1, latest)[:-1]
         bits = self.value >> s.low & 1
-        return np.where(before >= 0, bits[before] == 1, switch.reset == 1)
+        return np.where(before >= 0, bits[before] == 1, self.begin.registers[s.address] >> s.low & 1 == 1)
 
     def written(self, address: int) -> Mask:
         """A register is written, and the write is not lost."""

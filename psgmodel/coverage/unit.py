@@ -87,6 +87,7 @@ def _stepped_to(h: Happenings, name: str) -> Mask:
     assert table is not None
     inside = (h.address >= memory.address) & (h.address < memory.address + memory.size) & h.power
     pairs = inside[1:] & inside[:-1] & (h.origin[1:] == h.origin[:-1] + 1) & (h.value[1:] != h.value[:-1])
+    pairs &= h.address[1:] != h.address[:-1]
     found = np.zeros(h.edge.size, np.bool_)
     for i in (np.flatnonzero(pairs) + 1).tolist():
         row = int(np.searchsorted(m.edge, h.edge[i]))
@@ -277,7 +278,7 @@ def _step_at(h: Happenings, name: str, edges: np.ndarray[tuple[int], np.dtype[np
     found = np.zeros(edges.size, np.bool_)
     for i, edge in enumerate(edges.tolist()):
         before = int(edges[i - 1]) if i else -1
-        first = divider.first if i == 0 else before + divider.after_restart
+        first = h.begin.dividers[name][0] if i == 0 else before + divider.after_restart
         at = edge + ahead
         found[i] = at >= first and (at - first) % divider.every == 0 and (i == 0 or at > before)
     return found

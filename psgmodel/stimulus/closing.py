@@ -9,6 +9,7 @@ Stage: stimulus. In: a chip, a seed, the least spacing of writes. Out: one regis
 4. As 2, what is slow: so most of what can be wrong shows before.
 5. What is still left of the channels is looked for by chance (`searching`).
 6. What is not foreseen: odd bus writes, the power bit.
+7. What is still left is looked for in random stretches (`wandering`).
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from psgmodel.stimulus.player import Player, groups, joined
 from psgmodel.stimulus.schedule import Schedule
 from psgmodel.stimulus.searching import search
 from psgmodel.stimulus.shadow import ShadowState, bus_writes
+from psgmodel.stimulus.wandering import wander
 
 ROUNDS = 24
 """Times that a behaviour is tried."""
@@ -106,14 +108,9 @@ def closing_log(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> Registe
         _play_group(states, slow=True)
         _search_group(player, states)
     end = play_unforeseen(joined(players))
-    rows = schedule.rows()
-    return make_log(
-        [c for c, _, _ in rows],
-        [a for _, a, _ in rows],
-        [v for _, _, v in rows],
-        end=end,
-        source=f"closing log, seed {seed}",
-    )
+    columns = ([row[i] for row in schedule.rows()] for i in range(3))
+    log = make_log(*columns, end=end, source=f"closing log, seed {seed}")
+    return wander(chip, log, chance, spacing)
 
 
 def _opening(chip: Chip, schedule: Schedule, shadow: ShadowState, spacing: int) -> int:

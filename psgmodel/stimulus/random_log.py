@@ -15,20 +15,26 @@ A log is drawn so:
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
 from psgmodel.chip.records import Chip, Field
+from psgmodel.engine.state import UnitState, reset_state
 from psgmodel.errors import StimulusError
 from psgmodel.reglog.bus import SPACING
 from psgmodel.reglog.log import RegisterLog, make_log
 from psgmodel.stimulus.chance import ChanceState
+from psgmodel.stimulus.schedule import BusRow
 from psgmodel.stimulus.shadow import BusWrite, ShadowState, Strobe, bus_writes, driven_fields, strobes_of
 
 WEIGHTS = {"start": 4, "field": 5, "stop": 1, "restart": 1, "sample": 2, "register": 1, "run": 1, "power": 1}
 BLOCKS = {"timer": "timer", "envelope": "envelope", "volume": "envelope", "sweep": "sweep", "period": "sweep"}
 LONGEST_RUN = 6
+
+_Thing = TypeVar("_Thing")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +75,33 @@ def random_log(chip: Chip, seed: int, *, length: int, writes: int, spacing: int 
     if (writes - 1) * spacing >= length:
         text = f"{writes} writes, {spacing} cycles apart, do not fit into {length} cycles"
         raise StimulusError(text, hint=f"at most {(length - 1) // spacing + 1} do")
-    chance = ChanceState(seed)
-    rows, wanted = _written(chip, _Drawer(chip, chance, length, spacing).draw(writes), spacing)
-    rows = [(_mirrored(chip, chance, address), value) for address, value in rows]
-    cycle = _spaced(np.array(wanted, dtype=np.int64), length, spacing)
-    return make_log(cycle, [a for a, _ in rows], [v for _, v in rows], end=length, source=f"random log, seed {seed}")
+    rows = random_rows(chip, ChanceState(seed), reset_state(chip), length=length, writes=writes, spacing=spacing)
+    columns = ([row[i] for row in rows] for i in range(3))
+    return make_log(*columns, end=length, source=f"random log, seed {seed}")
+
+
+def random_rows(
+    chip: Chip,
+    chance: ChanceState,
+    state: UnitState,
+    *,
+    length: int,
+    writes: int,
+    spacing: int,
+    about: Collection[str] = (),
+) -> list[BusRow]:
+    """Draw the writes of a log that begins in a state, at cycle 0.
+
+    `about` are channels, or what else comes first in the name of a field or strobe: all but one in eight of the fields,
+    strobes and samples drawn are theirs; nothing stands for everything.
+    """
+    shadow = ShadowState(chip)
+    shadow.stored.update(state.registers)
+    intents = _Drawer(chip, chance, state, length, spacing, about).draw(writes)
+    found, wanted = _written(chip, shadow, intents, spacing)
+    found = [(_mirrored(chip, chance, address), value) for address, value in found]
+    cycles = _spaced(np.array(wanted, dtype=np.int64), length, spacing)
+    return [(cycle, address, value) for cycle, (address, value) in zip(cycles, found, strict=True)]
 
 
 def _spaced(wanted: np.ndarray[tuple[int], np.dtype[np.int64]], length: int, spacing: int) -> list[int]:
@@ -95,8 +123,11 @@ def _mirrored(chip: Chip, chance: ChanceState, address: int) -> int:
 class _Drawer:
     """Draws intents for one log."""
 
-    def __init__(self, chip: Chip, chance: ChanceState, length: int, spacing: int) -> None:
-        self.chip, self.chance, self.length, self.spacing = chip, chance, length, spacing
+    def __init__(
+        self, chip: Chip, chance: ChanceState, state: UnitState, length: int, spacing: int, about: Collection[str]
+    ) -> None:
+        self.chip, self.chance, self.length, self.spacing, self.about = chip, chance, length, spacing, about
+        self.dividers = state.dividers
         self.each = 2 if chip.bus.access == "index-data" else 1
         self.fields = [f for f in driven_fields(chip) if f.name != "power"]
         self.power = [f for f in driven_fields(chip) if f.name == "power"]
@@ -136,22 +167,32 @@ class _Drawer:
                 left -= self.each
         return sorted(found, key=lambda intent: intent.cycle)
 
+    def _one(self, things: list[_Thing], owner: Callable[[_Thing], str]) -> _Thing:
+        """Draw one of several things; as a rule one that belongs to what the log is about."""
+        wanted = [t for t in things if owner(t) in self.about] if self.about and not self.chance.once_in(8) else []
+        return self.chance.among(wanted or things)
+
+    def _owner(self, address: int) -> str:
+        """Return the channel whose memory holds an address."""
+        memory = self.chip.memory_at(address)
+        return memory.channel if memory is not None else ""
+
     def _intent(self, kind: str) -> _Intent:
         chance, chip = self.chance, self.chip
         if kind in ("start", "stop", "restart"):
-            strobe = chance.among(self._strobes(kind))
+            strobe = self._one(self._strobes(kind), lambda s: s.target.partition(".")[0])
             name = strobe.target.rpartition(".")[0]
             channel = chip.channels.get(name)
             blocks = (channel.timer, channel.envelope, channel.sweep) if channel else ()
             ticks = [b.ticks for b in blocks if b is not None] or list(chip.ticks)
             return _Intent(self._cycle(ticks, channel.start_delay if channel else 0), self.each, strobe)
         if kind in ("field", "power"):
-            field = chance.among(self.fields if kind == "field" else self.power)
+            field = self._one(self.fields if kind == "field" else self.power, lambda f: f.name.partition(".")[0])
             registers = len({s.address for s in field.segments})
             return _Intent(self._cycle(self._ticks(field), 0), self.each * registers, (field, self._value(field.bits)))
         if kind == "run":
             return self._run()
-        address = chance.among(self.samples if kind == "sample" else list(chip.registers))
+        address = self._one(self.samples, self._owner) if kind == "sample" else chance.among(list(chip.registers))
         return _Intent(self._cycle([], 0), self.each, (address, self._value(chip.bus.data_bits)))
 
     def _run(self) -> _Intent:
@@ -183,15 +224,15 @@ class _Drawer:
         source = self.chip.ticks[self.chance.among(ticks)]
         divider = self.chip.dividers[source.divider]
         every = divider.every * divider.steps
-        first = divider.first + divider.every * self.chance.among(source.at)
+        wait, step = self.dividers[source.divider]
+        first = wait + divider.every * ((self.chance.among(source.at) - step) % divider.steps)
         tick = first + max(0, anywhere - first) // every * every
         cycle = tick - delay - self.chip.bus.write_latency + self.chance.among((0, 0, 0, -1, 1))
         return cycle if 0 <= cycle < self.length else anywhere
 
 
-def _written(chip: Chip, intents: list[_Intent], spacing: int) -> tuple[list[BusWrite], list[int]]:
+def _written(chip: Chip, shadow: ShadowState, intents: list[_Intent], spacing: int) -> tuple[list[BusWrite], list[int]]:
     """Turn intents into bus writes and the cycles that these would like."""
-    shadow = ShadowState(chip)
     rows: list[BusWrite] = []
     wanted: list[int] = []
     for intent in intents:
