@@ -240,7 +240,7 @@ def power(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
                 lambda h, n=name: h.moments[n].is_("cleared") & (h.moments[n].line_before > 0),
                 fixed,
                 reach.no_start,
-                reach.under_way(),
+                reach.under_way([at]),
             )
     cleared(c, chip, reaches, fixed)
 

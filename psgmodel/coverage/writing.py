@@ -123,7 +123,7 @@ class WriteReach:
         """Why software cannot stop the channel."""
         if reason := self.no_stop_strobe:
             return reason
-        stops = set(self.strobes["stop"]) | ({s.address for s in self.fields["gate"].segments} if self.gated else set())
+        stops = set(self.strobes["stop"]) | self._gates()
         started = all(f"{self.name}.start" in self.chip.registers[a].on_write for a in stops)
         return f"any write that stops {self.name} starts it as well" if started else ""
 
@@ -143,7 +143,7 @@ class WriteReach:
 
     def start_and_stop_meet(self) -> str:
         """Say why start and stop cannot act at one edge."""
-        gates = {s.address for s in self.fields["gate"].segments} if self.gated else set()
+        gates = self._gates()
         for register in self.chip.registers.values():
             together = [register, *(self._released_with(register) if register.held_until else ())]
             kinds = {kind for r in together for kind in ("start", "stop") if r.address in self.strobes[kind]}
@@ -163,18 +163,31 @@ class WriteReach:
             return reason
         delay = self.channel.start_delay
         addresses = {s.address for s in self.fields[field].segments}
+        starts = set(self.strobes["start"]) | self._gates()
         if delay == 0:
-            starts = set(self.strobes["start"])
-            if self.gated:
-                starts |= {s.address for s in self.fields["gate"].segments}
             together = {a for s in starts for a in self._same_edge(s)}
             return "" if addresses & together else f"no write both sets {self.name}.{field} and starts {self.name}"
-        apart = self.spacing * (2 if self._needs_index() else 1)
-        if delay >= apart:
-            return ""
-        return self._too_far(delay, apart)
+        return self._too_far(delay, self._apart(starts, addresses))
+
+    def _gates(self) -> set[int]:
+        """Return the registers that hold the gate."""
+        return {s.address for s in self.fields["gate"].segments} if self.gated else set()
+
+    def _apart(self, first: Collection[int], then: Collection[int]) -> int:
+        """Return how soon after a write to one of some registers one to another of some can take place, in cycles.
+
+        Behind an index port that is soonest where the port stays on the register, or steps on to the other one. Of a
+        register that waits, the one that lets it go counts.
+        """
+        bus, waits = self.chip.bus, self.chip.held()
+        if not self._needs_index():
+            return self.spacing
+        upcoming = {(waits.get(a, a) + bus.index_step) % (1 << bus.index_bits) for a in first}
+        return self.spacing * (1 if upcoming & {waits.get(a, a) for a in then} else 2)
 
     def _too_far(self, delay: int, apart: int) -> str:
+        if delay >= apart:
+            return ""
         later = "1 cycle" if delay == 1 else f"{delay} cycles"
         return f"a start acts {later} after its write, and the next write comes {apart} cycles after it or later"
 
@@ -193,12 +206,13 @@ class WriteReach:
     def _needs_index(self) -> bool:
         return self.chip.bus.access == "index-data"
 
-    def under_way(self) -> str:
-        """Say why a second strobe cannot be written while the first one is on its way."""
-        delay, apart = self.channel.start_delay, self.spacing
+    def under_way(self, then: Collection[int] = ()) -> str:
+        """Say why none of some registers, or another strobe, can be written while a strobe is on its way."""
+        delay = self.channel.start_delay
         if delay == 0:
             return "strobes act at the edge of their write"
-        return "" if delay >= apart else self._too_far(delay, apart)
+        strobing = {*self.strobes["start"], *self.strobes["stop"]} | self._gates()
+        return self._too_far(delay, self._apart(strobing, then or strobing))
 
 
 def first_of(*reasons: str) -> str:

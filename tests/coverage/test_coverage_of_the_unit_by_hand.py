@@ -15,6 +15,7 @@ import pytest
 from psgmodel.chip import load_chip
 from psgmodel.coverage import cover
 from psgmodel.reglog import make_log
+from tests.engine.tiny_units import GO, START, VOLUME, tiny
 
 SISKIN = load_chip(Path(__file__).parents[2] / "patches" / "siskin.toml")
 CONTROL, ROUTE, P_TUNE, P_LEVEL, P_TIME, P_KEY = 0x00, 0x02, 0x10, 0x11, 0x12, 0x14
@@ -96,3 +97,17 @@ def test_the_index_is_heard_to_step_on_after_a_write_to_a_memory(memory: list[tu
     begun = [*memory, (U_TUNE, 15), (U_LEVEL, LOUD)]
     assert ("bus.index-steps-U_MEMORY" in shown([*begun, (U_KEY, ON)], 2000)) == steps
     assert "bus.index-steps-U_MEMORY" not in shown(begun, 2000)
+
+
+@pytest.mark.parametrize(("step", "shown"), [(1, True), (0, False)])
+def test_an_index_that_stays_does_not_step_on(step: int, shown: bool) -> None:
+    """GO is at 0, VOLUME at 1, the memory from 0x20 on; period 0 is the longest step, 16 cycles."""
+    chip = tiny(
+        f'bus = {{ access = "index-data", index_bits = 8, index_address = 0, data_address = 1, index_step = {step} }}\n'
+        '[channel.x]\nkind = "wave"\ntable = { samples = 4, bits = 4 }\n'
+    )
+    rows = [(0, 0x20), (1, 5), (1, 9), (0, VOLUME), (1, 7), (0, GO), (1, START)]
+    log = make_log([4 * i for i in range(len(rows))], [a for a, _ in rows], [v for _, v in rows], end=400)
+    coverage = cover(chip, [log])
+    assert coverage.against_reason == ()
+    assert ("bus.index-steps-M_x" in coverage.logs[0].hits) == shown

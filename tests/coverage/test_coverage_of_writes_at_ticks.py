@@ -12,6 +12,7 @@ from psgmodel.chip import Chip
 from psgmodel.coverage import Coverage, cover
 from psgmodel.reglog import make_log
 from tests.engine.tiny_units import (
+    BYPASS,
     ENABLE,
     FADE,
     FALLING,
@@ -111,3 +112,19 @@ def test_a_register_counts_as_cleared_only_where_the_mixer_has_a_gain_for_its_ch
     assert (f"power.x.{period}-cleared" in hit(chip, CLEARED)) == heard
     reasons = {b.name: b.unreachable for b in covered(chip, CLEARED).bins}
     assert reasons[f"power.x.{period}-cleared"] == ("" if heard else "the mixer's gain of x is 0")
+
+
+@pytest.mark.parametrize(("on_write", "shown"), [("", True), ('"x.start"', False)])
+def test_a_bypass_set_by_the_write_that_starts_the_channel_anew_is_not_heard_by_itself(
+    on_write: str, shown: bool
+) -> None:
+    chip = tiny(
+        f'register = [{{ name = "PASS", address = {BYPASS}, on_write = [{on_write}], '
+        'fields = [{ bits = "0", drives = "x.envelope.bypass" }] }, '
+        f'{{ name = "GO", address = {GO}, fields = [{{ bits = "0", strobes = "x.start" }}, '
+        '{ bits = "1", strobes = "x.stop" }] }]\n'
+        "[channel.x]\nenvelope = { bypass = true }\n"
+    )
+    # At 10 the level falls to 3 while the volume stands at 4.
+    begun = [*LOUD, (2, FADE, 1), (3, RISING, 0), (5, GO, START)]
+    assert ("envelope.bypass-set" in hit(chip, [*begun, (15, BYPASS, 1)])) == shown

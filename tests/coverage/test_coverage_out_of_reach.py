@@ -29,6 +29,19 @@ TRIMMED = "mixer = { gains = { x = %s }, trims = [2], trim_shift = 2 }\n[channel
 AHEAD = '[channel.x]\nsweep = { check = "after-step-too", period_bits = 1, shift_bits = 1 }\nstep = { bits = %s }\n'
 
 
+BEHIND = """
+    bus = { access = "index-data", index_bits = 8, index_address = 0, data_address = 1, index_step = %s }
+    channel = { x = { start_delay = 4 } }
+"""
+APART = "a start acts 4 cycles after its write, and the next write comes 8 cycles after it or later"
+HELD = """
+    register = [
+        { name = "PULL", address = 0x30, held_until = "LET", fields = [{ bits = "0", strobes = "x.start" }] },
+        { name = "LET", address = 0x31 },
+    ]
+"""
+
+
 @pytest.mark.parametrize(
     ("out", "within", "name", "reason"),
     [
@@ -42,6 +55,9 @@ AHEAD = '[channel.x]\nsweep = { check = "after-step-too", period_bits = 1, shift
         (STRUCK % '"x.start"', STRUCK % "", "x.stop.sounding", "any write that stops x starts it as well"),
         (ROUTED % 0, ROUTED % 1, "mixer.out.x=1", "the mixer's gain of x is 0"),
         (TRIMMED % 2, TRIMMED % 1, "mixer.out.fraction", "every product is a multiple"),
+        (BEHIND % 1, BEHIND % 0, "x.start.under-way", APART),  # GO at 0 has both strobes
+        (BEHIND % 1, BEHIND % 2, "x.step.period-at-start", APART),  # the period is at 2
+        (BEHIND % 1 + HELD, BEHIND % 0xD1 + HELD, "x.step.period-at-start", APART),  # 0x31 + 0xD1 = 0x102
         (AHEAD % 1, AHEAD % 2, "x.sweep.overflow-ahead", "after no sweep step that fits, the next one would not"),
     ],
 )

@@ -207,6 +207,11 @@ def test_no_closing_log_of_a_generated_chip_shows_what_is_said_to_be_out_of_reac
     assert shown > 70
 
 
+@pytest.mark.parametrize("seed", [1, 4, 11, 30])
+def test_what_is_only_found_by_chance_is_closed_too(seed: int) -> None:
+    assert told(seed)[1] == set()
+
+
 @pytest.mark.parametrize("seed", [8, 18, 21, 37])
 def test_notes_of_a_few_cycles_and_strobes_that_wait_for_another_write_are_closed_too(seed: int) -> None:
     assert told(seed)[1] == set()
