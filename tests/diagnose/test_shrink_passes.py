@@ -48,6 +48,11 @@ def test_silencing_takes_whole_channels_first_and_leaves_shared_registers() -> N
     assert (1, 2, 3, 4, 5) in rests  # without one register
 
 
+def test_the_channel_with_the_most_writes_is_silenced_first() -> None:
+    log = make_log(range(4), [0x08, 0x10, 0x11, 0x16], [1, 2, 1, 1])
+    assert list(passes.silenced(LINNET, log))[:2] == [(0,), (1, 2, 3)]  # without b, without a
+
+
 def test_writes_move_earlier_only_as_far_as_the_distance_allows_and_take_the_end_along() -> None:
     log = make_log([100, 110, 150], [8, 9, 10], [1, 2, 3], end=400)
     assert passes.packed(log, 10).cycle.tolist() == [0, 10, 20]
