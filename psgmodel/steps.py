@@ -69,8 +69,6 @@ class Steps:
             and np.array_equal(self.unknown_mask(), other.unknown_mask())
         )
 
-    __hash__ = None  # type: ignore[assignment]
-
     def unknown_mask(self) -> MaskArray:
         """Return `unknown` as an array, all False where it is None. Shape (n,)."""
         if self.unknown is None:

@@ -56,8 +56,6 @@ class RegisterLog:
             and np.array_equal(self.value, other.value)
         )
 
-    __hash__ = None  # type: ignore[assignment]
-
     def place(self, index: int) -> Place:
         """Return where write number `index` stands in its source."""
         if self.lines is None:

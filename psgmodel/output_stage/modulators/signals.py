@@ -16,6 +16,7 @@ import operator
 from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
+from typing import SupportsIndex
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -68,10 +69,10 @@ class Modulated:
 def whole_number_problems(name: str, value: object, low: int, high: int) -> list[Problem]:
     """Return the problem (or none) of a value that must be an integer in ``low..high``."""
     accepted = f"accepted: a whole number from {low} to {high}"
-    if isinstance(value, bool):
+    if isinstance(value, bool) or not isinstance(value, SupportsIndex):
         return [Problem(f"{name} is {value!r}", hint=accepted)]
     try:
-        number = operator.index(value)  # type: ignore[arg-type]
+        number = operator.index(value)  # an array has it, but only one of a single whole number lets it be called
     except TypeError:
         return [Problem(f"{name} is {value!r}", hint=accepted)]
     return [] if low <= number <= high else [Problem(f"{name} is {number}", hint=accepted)]
