@@ -114,22 +114,23 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
         screen.result(snippet=text)
         if arguments.output:
             _write({Path(arguments.output): text}, screen)
+            screen.result(files=[arguments.output])
         else:
             screen.say_block(text)
         return 0
-    log, comment = _log(arguments, chip)
-    _export(arguments, chip, log, bench, comment, screen)
+    logs, comment = _logs(arguments, chip)
+    _export(arguments, chip, logs, bench, comment, screen)
     if arguments.close:
-        _tell_coverage(chip, log, arguments.spacing, screen)
+        _tell_coverage(chip, logs, arguments.spacing, screen)
     return 0
 
 
-def _tell_coverage(chip: Chip, log: RegisterLog, spacing: int, screen: Screen) -> None:
-    """Say what the log shows, and what it leaves open."""
+def _tell_coverage(chip: Chip, logs: list[RegisterLog], spacing: int, screen: Screen) -> None:
+    """Say what the logs show, and what they leave open."""
     from psgmodel.coverage import cover
     from psgmodel.report.coverage import coverage_summary
 
-    coverage = cover(chip, [log], spacing=spacing)
+    coverage = cover(chip, logs, spacing=spacing)
     screen.say_block(coverage_summary(coverage))
     for b in coverage.missing:
         screen.say(f"  left open: {b.name}, {b.text}")
@@ -170,55 +171,69 @@ def _pairs(option: str, texts: list[str]) -> dict[str, str]:
     return found
 
 
-def _log(arguments: argparse.Namespace, chip: Chip) -> tuple[RegisterLog, str]:
-    """Return the log, and the comment that says how to make it again."""
+def _logs(arguments: argparse.Namespace, chip: Chip) -> tuple[list[RegisterLog], str]:
+    """Return the logs, more than one only where it takes them to close, and the comment that says how to make them
+    again."""
     from psgmodel.cli.sound import time_argument
     from psgmodel.reglog import check_log, load_log
-    from psgmodel.stimulus import closing_log, one_write_a_cycle, random_log, walk_log
+    from psgmodel.stimulus import closing_logs, one_write_a_cycle, random_log, walk_log
 
     name = chip.unit.name
     if arguments.random:
         length, writes, spacing = time_argument("--length", arguments.length, chip), arguments.writes, arguments.spacing
         log = random_log(chip, arguments.seed, length=length, writes=writes, spacing=spacing)
         how = f"--random --seed {arguments.seed} --length {length} --writes {writes} --spacing {spacing}"
-        return log, f"random log for {name}: psgmodel stimulus {how}"
+        return [log], f"random log for {name}: psgmodel stimulus {how}"
     if arguments.walk:
         dwell = time_argument("--dwell", arguments.dwell, chip) if arguments.dwell else 0
         log = walk_log(chip, spacing=arguments.spacing, dwell=dwell)
         stay = f" --dwell {dwell}" * bool(dwell)
-        return log, f"walk of {name}: psgmodel stimulus --walk --spacing {arguments.spacing}{stay}"
+        return [log], f"walk of {name}: psgmodel stimulus --walk --spacing {arguments.spacing}{stay}"
     if arguments.close:
-        log = closing_log(chip, arguments.seed, spacing=arguments.spacing)
+        logs = closing_logs(chip, arguments.seed, spacing=arguments.spacing)
         how = f"--close --seed {arguments.seed} --spacing {arguments.spacing}"
-        return log, f"closing log for {name}: psgmodel stimulus {how}"
+        return logs, f"closing log for {name}: psgmodel stimulus {how}"
     log = load_log(arguments.log)
     check_log(log, chip)
     log = one_write_a_cycle(log, arguments.spread)
     spread = f", spread to {arguments.spread} cycles" * bool(arguments.spread)
-    return log, f"{Path(arguments.log).name}{spread}"
+    return [log], f"{Path(arguments.log).name}{spread}"
 
 
 def _export(
-    arguments: argparse.Namespace, chip: Chip, log: RegisterLog, bench: Bench, comment: str, screen: Screen
+    arguments: argparse.Namespace, chip: Chip, logs: list[RegisterLog], bench: Bench, comment: str, screen: Screen
 ) -> None:
+    """Write each log to its place: the first one to the path that is given, the others to numbered ones beside it."""
     from psgmodel.reglog import save_log
     from psgmodel.stimulus import export_files
     from psgmodel.units import cycles_to_seconds
 
-    seconds = float(cycles_to_seconds(log.end, chip.clock_hz))
-    screen.say(f"{len(log)} writes in {log.end} cycles, {seconds:.3g} s: {comment}")
-    screen.result(writes=len(log), cycles=log.end, comment=comment, format=arguments.format)
-    if arguments.format == "csv":
-        path = Path(arguments.output or "out/stimulus.csv")
-        if not arguments.output:
-            make_folder("out")
-        save_log(log, path, comment=comment)
-        screen.say(f"wrote {path}")
-        screen.result(files=[str(path)])
-        return
-    texts = export_files(log, bench, arguments.format, comment=comment, clock=not arguments.no_clock)
-    folder = make_folder(arguments.output or "out/bench")
-    _write({folder / name: text for name, text in texts.items()}, screen)
+    csv = arguments.format == "csv"
+    first = Path(arguments.output or ("out/stimulus.csv" if csv else "out/bench"))
+    if csv and not arguments.output:
+        make_folder("out")
+    files = []
+    for number, log in enumerate(logs, 1):
+        told = comment + f", {number} of {len(logs)}" * (len(logs) > 1)
+        path = first if number == 1 else first.with_name(f"{first.stem}-{number}{first.suffix}")
+        seconds = float(cycles_to_seconds(log.end, chip.clock_hz))
+        screen.say(f"{len(log)} writes in {log.end} cycles, {seconds:.3g} s: {told}")
+        if csv:
+            save_log(log, path, comment=told)
+            screen.say(f"wrote {path}")
+            files.append(path)
+            continue
+        texts = export_files(log, bench, arguments.format, comment=told, clock=not arguments.no_clock)
+        folder = make_folder(str(path))
+        files += [folder / name for name in texts]
+        _write({folder / name: text for name, text in texts.items()}, screen)
+    screen.result(
+        writes=sum(len(log) for log in logs),
+        cycles=sum(log.end for log in logs),
+        comment=comment,
+        format=arguments.format,
+        files=[str(path) for path in files],
+    )
 
 
 def _write(texts: dict[Path, str], screen: Screen) -> None:
@@ -227,4 +242,3 @@ def _write(texts: dict[Path, str], screen: Screen) -> None:
     for path, text in texts.items():
         write_text_whole(path, text)
         screen.say(f"wrote {path}")
-    screen.result(files=[str(path) for path in texts])

@@ -14,7 +14,7 @@ from psgmodel.coverage.reach import Reach, first_of
 
 def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
     """Write down what the envelope does."""
-    still, no_start, no_stop = r.stands_still("envelope"), r.no_start, r.no_stop
+    still, no_start, no_stop = r.never_steps("envelope"), r.no_start, r.no_stop_in_note
     _ways(c, r, o, still)
     if o.at_zero == "stop":
         c.add("envelope.ends", "the envelope ends a note", lambda m: m.is_("faded") & m.heard, r.no_zero())
@@ -27,6 +27,7 @@ def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
         if o.period_zero == "stop"
         else (lambda m: m.made("envelope") & (m.of_block("envelope", "period") == 0) & m.heard),
         r.not_held("envelope.period", 0),
+        r.no_zero_step("envelope"),
         by="envelope.period envelope",
     )
     for was, who in ((True, "sounding"), (False, "idle")):
@@ -34,7 +35,7 @@ def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
             f"envelope.tick-at-start-{who}",
             f"a start at a tick of the envelope, the channel {who}",
             lambda m, w=was: m.starts & (m.was_active == w) & m.fade_tick & _moving(m, o) & m.heard,
-            still,
+            r.stands_still("envelope"),
             no_start,
             r.no_restart if was else r.always_active,
             r.start_meets(o.ticks),
@@ -72,14 +73,28 @@ def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
 
 def _ways(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
     """Write down the steps of the envelope, up and down, and what becomes of them at the ends."""
+    largest = (1 << r.channel.volume_bits) - 1
+    stopped = {0} if r.no_level(0) else set()
     for value, word, end in ((1, "up", "top"), (0, "down", "bottom")):
-        way = first_of(still, r.not_held("envelope.rising", value))
-        whole = "" if o.step < 1 << r.channel.volume_bits else f"any step by {o.step} leads past the {end}"
-        gone = f"the envelope goes {word}"
-        c.add(f"envelope.{word}", gone, lambda m, v=value: _faded(m, v) & ~m.fade_at_end, way, whole)
+        way = first_of(still, r.not_held("envelope.rising", value), r.not_held("envelope.bypass", 0))
+        ends = [not 0 <= level + (o.step if value else -o.step) <= largest for level in r.levels - stopped]
+        side = "below" if value else "above"
+        c.add(
+            f"envelope.{word}",
+            f"the envelope goes {word}",
+            lambda m, v=value: _faded(m, v) & ~m.fade_at_end,
+            way,
+            f"no level that it comes to is {o.step} or more {side} the {end}" if all(ends) else "",
+        )
         past = "wraps around at" if o.at_end == "wrap" else "is held at"
         what = "a step ends the note at" if o.at_zero == "stop" and value == 0 else f"a step {past}"
-        c.add(f"envelope.{end}", f"{what} the {end}", lambda m, v=value: _faded(m, v, at_end=True), way)
+        c.add(
+            f"envelope.{end}",
+            f"{what} the {end}",
+            lambda m, v=value: _faded(m, v, at_end=True),
+            way,
+            "" if any(ends) else f"no level that it comes to is less than {o.step} {side} the {end}",
+        )
 
 
 def _faded(m: Moments, rising: int, *, at_end: bool = False) -> Mask:
@@ -110,7 +125,7 @@ def _envelope_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
             f"the {word} of the envelope changed in a note, between ticks",
             lambda m, f=field: m.plays_on & m.changed(f) & ~m.fade_tick & m.sounded,
             fixed,
-            r.no_gap(o.ticks),
+            r.no_gap(o.ticks, field),
             by=field,
         )
     fixed = r.not_changed("envelope.period")
@@ -139,7 +154,7 @@ def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
         "the volume written in a note, another than the level",
         lambda m: m.plays_on & m.wrote("volume") & (m.new("volume") != m.level) & ~m.fade_tick & m.sounded,
         fixed,
-        r.no_gap(o.ticks),
+        r.no_gap(o.ticks, "volume"),
         by="volume",
     )
     c.add(
@@ -165,7 +180,7 @@ def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
                 m.plays_on & m.wrote("volume") & (m.new("volume") != m.level) & m.fade_counts & ~m.fade_due & m.sounded
             ),
             fixed,
-            still,
+            r.stands_still("envelope"),
             r.never_counts("envelope"),
             by="volume envelope",
         )
@@ -181,6 +196,8 @@ def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
                 by="volume envelope",
             )
     if o.bypass:
+        follows = still and o.volume_write == "at-once" and r.written_at_start("volume")
+        follows = f"the level is always that of the volume: {still}" if follows else ""
         for value, word in ((1, "set"), (0, "cleared")):
             c.add(
                 f"envelope.bypass-{word}",
@@ -189,5 +206,6 @@ def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
                     m.plays_on & m.changed("envelope.bypass", v) & (m.level != m.new("volume")) & m.heard
                 ),
                 r.not_changed("envelope.bypass"),
+                follows,
                 by="envelope.bypass",
             )

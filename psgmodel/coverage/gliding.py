@@ -64,6 +64,10 @@ class GlideReach(WriteReach):
         periods, found = self.steps_by(falling, shift)
         return ints(periods[self._fits(found) & (found != periods)])
 
+    def idles(self) -> bool:
+        """Tell whether the sweep can be set so that no step of it changes anything."""
+        return any(np.array_equal(*self.steps_by(d, s)) for d, s in self.sweeps())
+
     def no_change(self, falling: int, shift: int) -> str:
         """Say why a sweep step of a direction and shift changes no period."""
         o, bits = self.channel.sweep, self.fields["period"].bits
@@ -82,6 +86,17 @@ class GlideReach(WriteReach):
         """Say why no sweep step of a direction changes the period."""
         reasons = [self.no_change(d, s) for d, s in self.sweeps() if d == falling]
         return "" if not reasons or "" in reasons else reasons[0]
+
+    def no_move(self) -> str:
+        """Say why no sweep step that fits changes the period."""
+        o = self.channel.sweep
+        assert o is not None
+        for falling, shift in self.sweeps():
+            periods, _ = self.steps_by(falling, shift)
+            found = moved(o, periods, np.full_like(periods, shift), np.full_like(periods, falling), self.periods)
+            if np.any(self._fits(found) & (found != periods)):
+                return ""
+        return "no sweep step that fits changes the period"
 
     def counts_unheard(self, block: str) -> str:
         """Say why a step of the sweep changes nothing, whatever its direction; of the envelope nothing speaks so."""

@@ -16,6 +16,7 @@ from psgmodel.coverage.reach import Reach
 
 def joined(c: Chapter, r: Reach) -> None:
     """Write down each register of each field that is joined from several."""
+    steps = min(2, r.played()) if r.once else 2
     for key, field in r.fields.items():
         addresses = tuple(dict.fromkeys(s.address for s in field.segments))
         for address in addresses if len(addresses) > 1 else ():
@@ -27,7 +28,7 @@ def joined(c: Chapter, r: Reach) -> None:
                 + ("and a note of that length ends" if timed else "heard"),
                 (lambda m, k=key, a=address: m.is_("ran_out") & m.sounded & (m.of_note(_last_by(m, k, a)) == 1))
                 if timed
-                else (lambda m, k=key, a=address: _by(m, k, a) & (_lasts(m, k) >= 2)),
+                else (lambda m, k=key, a=address: _by(m, k, a) & (_lasts(m, k) >= steps)),
                 r.written_together(address, addresses),
                 r.no_timed_end() if timed else "",
                 by=key,

@@ -1,6 +1,6 @@
-"""Loudest: the ends that the sum of an output can come to.
+"""Loudest: the levels that a channel can have, and the ends that the sum of an output can come to.
 
-Stage: coverage. In: a chip. Out: the least and the largest sum of levels x gains x routes.
+Stage: coverage. In: a chip. Out: levels; the least and the largest sum of levels x gains x routes.
 """
 
 from __future__ import annotations
@@ -11,18 +11,20 @@ from psgmodel.engine.players import channel_level
 
 
 def levels(reach: Reach) -> list[int]:
-    """Return levels between which a channel moves, its ends among them."""
+    """Return the levels of a channel; of a wave those among them that are ends, 0, or 1 beside it."""
     channel = reach.channel
-    found = [channel.idle_level]
+    found = [] if reach.always_active else [channel.idle_level]
     if reach.never_active:
         return found
-    fading = channel.envelope is not None and not reach.stands_still("envelope")
-    volumes = range(1 << channel.volume_bits) if fading else reach.values("volume")
-    raws = [0, 1]
+    volumes = set(reach.levels if channel.envelope is not None else reach.values("volume"))
+    volumes |= set(reach.values("volume")) if channel.envelope is not None and channel.envelope.bypass else set()
+    raws = {0, 1}
     if channel.table is not None:
-        writable = reach.name in reach.chip.memories
-        raws = [0, (1 << channel.table.bits) - 1] if writable else [0]
-    return found + [channel_level(channel, raw, v) for raw in raws for v in volumes]
+        middle, last = 1 << channel.table.bits - 1, (1 << channel.table.bits) - 1
+        raws = {0, 1, middle, middle + 1 & last, last} if reach.name in reach.chip.memories else {0}
+    elif channel.patterns:
+        raws = {int(bit) for p in reach.values("pattern") for bit in channel.patterns[p]}
+    return found + [channel_level(channel, raw, v) for raw in sorted(raws) for v in sorted(volumes)]
 
 
 def extremes(chip: Chip, output: str, reaches: dict[str, Reach]) -> tuple[int, int]:

@@ -29,6 +29,8 @@ def mixer(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
     """Write down what the mixer does."""
     m = chip.mixer
     for output in chip.unit.outputs:
+        trims = held_values(chip, f"mixer.{output}.trim")
+        muted = "" if any(m.trims[t] for t in trims) else f"the trim of {output} is always 0"
         for name, reach in reaches.items():
             field = f"mixer.{output}.{name}"
             silent = first_of(reach.never_active, reach.no_volume(), "" if m.gains[name] else reach.silent)
@@ -50,17 +52,18 @@ def mixer(c: Chapter, chip: Chip, reaches: dict[str, Reach]) -> None:
                 lambda h, o=output, n=name: _once(n in h.sums[o].alone),
                 "" if any(levels(reach)) else first_of(reach.silent, f"{name} has no level but 0"),
                 "" if through else f"{output} never lets {name} through",
+                muted,
+                _never_alone(chip, output, name, reaches),
             )
         field = f"mixer.{output}.trim"
-        held = held_values(chip, field)
         for value in range(len(m.trims)) if len(m.trims) > 1 else ():
             c.add(
                 f"{output}.trim={value}",
                 f"a channel sounds while the trim of {output} is {value}",
                 lambda h, f=field, v=value: _once(h.overlap(h.fields[f], v, h.anything_loud) >= LASTING),
-                "" if value in held else f"{field} is the constant {held[0]}",
+                "" if value in trims else f"{field} is the constant {trims[0]}",
             )
-        _sums(c, chip, output, reaches, held)
+        _sums(c, chip, output, reaches, trims)
 
 
 def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims: Sequence[int]) -> None:
@@ -91,7 +94,7 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
             "a product that the shift rounds down",
             lambda h, o=output: _once(h.sums[o].fraction),
             ""
-            if any(f * _common(chip, output) % odd for f in factors) and high > low
+            if any(f * _common(chip, output, reaches) % odd for f in factors) and high > low
             else "every product is a multiple",
         )
     together = sum(1 for name, r in reaches.items() if any(levels(r)) and _through(chip, output, name))
@@ -101,13 +104,31 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
             f"{count} channels at once in {output}",
             lambda h, o=output, k=count: _once(h.sums[o].together >= k),
             "" if together >= count > 1 else f"{output} has fewer channels",
+            "" if any(factors) else f"the trim of {output} is always 0",
         )
 
 
-def _common(chip: Chip, output: str) -> int:
+def _never_alone(chip: Chip, output: str, name: str, reaches: dict[str, Reach]) -> str:
+    """Say which other channel an output always lets through with a level that is not 0."""
+    m = chip.mixer
+    for other, reach in reaches.items():
+        if other == name or m.gains[other] == 0 or 0 in levels(reach):
+            continue
+        if all(m.routes[v] for v in held_values(chip, f"mixer.{output}.{other}")):
+            return f"{output} always lets {other} through, whose level is never 0"
+    return ""
+
+
+def _common(chip: Chip, output: str, reaches: dict[str, Reach]) -> int:
     """Return a number that every sum of an output is a multiple of."""
     m = chip.mixer
-    return gcd(*(m.gains[n] * m.routes[v] for n in chip.channels for v in held_values(chip, f"mixer.{output}.{n}")))
+    found = 0
+    for name, reach in reaches.items():
+        table = reach.channel.table
+        rounds = table is not None and (table.volume == "shift" or table.volume_shift > 0)
+        part = m.gains[name] * (1 if rounds else gcd(*levels(reach)))
+        found = gcd(found, *(part * m.routes[v] for v in held_values(chip, f"mixer.{output}.{name}")))
+    return found
 
 
 def _through(chip: Chip, output: str, name: str) -> bool:

@@ -75,6 +75,12 @@ class Moments(Columns):
         return self.routes.at(self.edge) != 0 if self.edge.size else np.zeros(0, np.bool_)
 
     @cached_property
+    def was_routed(self) -> Mask:
+        """An output let the channel through before the edge."""
+        before = np.maximum(self.edge - 1, self.routes.start)
+        return self.routes.at(before) != 0 if self.edge.size else np.zeros(0, np.bool_)
+
+    @cached_property
     def sounds(self) -> Mask:
         """The channel is heard after the edge."""
         return self.is_active & self._loud(self.volume(True)) & self.routed
@@ -82,7 +88,7 @@ class Moments(Columns):
     @cached_property
     def sounded(self) -> Mask:
         """The channel was heard before the edge."""
-        return self.was_active & self._loud(self.volume(False)) & self.routed
+        return self.was_active & self._loud(self.volume(False)) & self.was_routed
 
     @cached_property
     def heard(self) -> Mask:
@@ -271,6 +277,32 @@ class Moments(Columns):
         """The waveform goes from its last position to the first one, at an edge or after it."""
         here = self.is_("advanced") & (self.position == self.places - 1) & ~self.starts
         return mask(here | (self.position_after + self.steps >= self.places))
+
+    @cached_property
+    def ends(self) -> Mask:
+        """The channel itself ends the note."""
+        table = self.channel.table
+        found = self.is_("ran_out") | self.is_("faded") | self.is_("over")
+        return mask(found | self.ends_by_wave if table is not None and table.after_last == "stop" else found)
+
+    @cached_property
+    def goes_on(self) -> Mask:
+        """The channel itself goes on to something else: envelope or sweep makes a step, or the note ends."""
+        found = self.ends
+        for block in ("envelope", "sweep"):
+            found = found | self.made(block) if getattr(self.channel, block) is not None else found
+        return mask(found)
+
+    def lasted(self, before: Ints, after: Ints, was: Mask, is_: Mask, until: Mask) -> Ints:
+        """Return the values that stood from a start on, or from where `until` held, to where `until` holds again.
+
+        `before` and `after` are the values before and after the edges; all the while `was` held before them, and `is_`
+        after them.
+        """
+        begins = self.starts | until
+        broken = np.cumsum(~is_ | (~begins & (before != after)))
+        whole = self.last_loaded(begins, broken) == np.append(0, broken)[:-1]
+        return ints(before[until & was & whole])
 
     # --- sums over stretches ------------------------------------------------------------------------------------------
 

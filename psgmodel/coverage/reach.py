@@ -7,10 +7,12 @@ empty text where nothing speaks against it.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
+from functools import cached_property
 from math import gcd
 
-from psgmodel.chip.channel import NoiseClock, StepClock
-from psgmodel.coverage.gliding import GlideReach, moved
+from psgmodel.chip.channel import NoiseClock
+from psgmodel.coverage.gliding import moved
+from psgmodel.coverage.lasting import LastReach
 from psgmodel.coverage.writing import first_of, held_values
 
 FAR = 60
@@ -19,7 +21,7 @@ FAR = 60
 __all__ = ["FAR", "Reach", "first_of", "held_values", "moved"]
 
 
-class Reach(GlideReach):
+class Reach(LastReach):
     """What can happen to one channel."""
 
     @property
@@ -59,74 +61,37 @@ class Reach(GlideReach):
 
     # --- blocks -----------------------------------------------------------------------------------------------------
 
-    def positions(self) -> int:
-        """Return the number of positions of the waveform."""
-        c = self.channel
-        return c.table.samples if c.table else len(c.patterns[0]) if c.patterns else 1
-
-    @property
-    def first_position(self) -> int:
-        """The first position that is played; those before it are never heard."""
-        c = self.channel
-        once = c.table is not None and c.table.after_last == "stop" and c.position_on_start == "reset"
-        return c.table.start_position if c.table is not None and once and c.at_reset == "inactive" else 0
-
-    def played(self) -> int:
-        """Return the number of positions that a note can come to."""
-        return self.positions() - self.first_position
-
-    def no_gap(self, tick: str) -> str:
-        """Say why no write to a note that software has begun takes place between two ticks."""
-        return "" if self.gap(tick, 2) else f"{tick} ticks at every edge"
-
-    def gap(self, tick: str, writes: int = 1) -> bool:
-        """Return whether there are edges at which a tick does not happen, after some writes."""
-        ticks = self.chip.ticks[tick]
-        divider = self.chip.dividers[ticks.divider]
-        again = self._restarts(ticks.divider) and (divider.after_restart > 1 or not divider.restart_steps)
-        return divider.every > 1 or len(ticks.at) < divider.steps or divider.first > self.written_by(writes) or again
-
-    def stands_still(self, block: str) -> str:
-        """Say why envelope or sweep never moves."""
-        options = self.channel.envelope if block == "envelope" else self.channel.sweep
-        if options is None or options.period_zero == "longest":
-            return ""
-        return self.not_other_than(f"{block}.period", 0)
-
-    def never_counts(self, block: str) -> str:
-        """Say why each tick of envelope or sweep makes a step."""
-        options = self.channel.envelope if block == "envelope" else self.channel.sweep
-        found = self.values(f"{block}.period")
-        if found[-1] > 1 or (found[0] == 0 and options is not None and options.period_zero == "longest"):
-            return ""
-        return f"{self.name}.{block}.period is never more than 1"
+    @cached_property
+    def levels(self) -> frozenset[int]:
+        """The levels at which the envelope can stand."""
+        o, found = self.channel.envelope, set(self.values("volume"))
+        if o is None or self.never_steps("envelope"):
+            return frozenset(found)
+        found |= {0} if self.channel.at_reset == "active" else set()
+        size, ways = 1 << self.channel.volume_bits, [o.step if up else -o.step for up in self.values("envelope.rising")]
+        last, steps = found, self.steps_made("envelope")
+        while last and steps > 0:
+            steps -= 1
+            moved = {level + way for level in last for way in ways}
+            last = {to % size if o.at_end == "wrap" else min(max(to, 0), size - 1) for to in moved} - found
+            found |= last
+        return frozenset(found)
 
     def no_level(self, level: int) -> str:
         """Say why the envelope never stands at a level."""
         o = self.channel.envelope
-        if o is None or level in self.values("volume") or self.stands_still("envelope"):
-            return self.not_held("volume", level) if self.channel.envelope and self.stands_still("envelope") else ""
-        found = set(self.values("volume")) | ({0} if self.channel.at_reset == "active" else set())
-        size = 1 << self.channel.volume_bits
-        while True:
-            more = set()
-            for rising in self.values("envelope.rising"):
-                for at in found:
-                    to = at + (o.step if rising else -o.step)
-                    more.add(to % size if o.at_end == "wrap" else min(max(to, 0), size - 1))
-            if more <= found:
-                break
-            found |= more
+        if o is None or self.never_steps("envelope"):
+            return self.not_held("volume", level) if o is not None else ""
         ends = o.at_zero == "stop" and o.start_and_tick == "start" and self.channel.at_reset == "inactive"
         if level == 0 and ends and 0 not in self.values("volume"):
             return f"{self.name} is stopped at level 0"
-        return "" if level in found else f"the envelope never comes to {level}"
+        return "" if level in self.levels else f"the envelope never comes to {level}"
 
     def no_zero(self) -> str:
         """Say why no step of the envelope ends at level 0."""
         o = self.channel.envelope
         if o is None or o.at_end == "wrap" or 0 in self.values("envelope.rising"):
-            return self.stands_still("envelope")
+            return self.never_steps("envelope")
         written = o.volume_write == "at-once" and o.volume_and_tick == "write" and self.driven("volume")
         return "" if written else self.not_held("envelope.rising", 0)
 
@@ -151,7 +116,7 @@ class Reach(GlideReach):
         da, db = self.chip.dividers[a.divider], self.chip.dividers[b.divider]
         if a.divider == b.divider:
             return "" if set(a.at) & set(b.at) else f"{one} and {other} are different steps of {a.divider}"
-        if self._restarts(a.divider) or self._restarts(b.divider):
+        if self.restarts(a.divider) or self.restarts(b.divider):
             return ""
         turn_a, turn_b = da.every * da.steps, db.every * db.steps
         common = gcd(turn_a, turn_b)
@@ -163,13 +128,6 @@ class Reach(GlideReach):
             return f"{one} and {other} tick at one edge only every {float(turn / self.chip.clock_hz):.0f} s"
         return ""
 
-    def _restarts(self, divider: str) -> bool:
-        target = f"{divider}.restart"
-        return any(
-            target in r.on_write or any(g.role == "strobes" and g.target == target for g in r.fields)
-            for r in self.chip.registers.values()
-        )
-
     @property
     def no_steps(self) -> str:
         """Why the waveform makes no step."""
@@ -178,15 +136,3 @@ class Reach(GlideReach):
         return f"the clock of {self.name} never runs" if stopped else ""
 
     # --- lengths ----------------------------------------------------------------------------------------------------
-
-    def lengths(self) -> tuple[int, int]:
-        """Return the least and the largest length of a step, counts."""
-        step = self.channel.step
-        if isinstance(step, NoiseClock):
-            running = [s for s in self.values("shift") if s not in step.stopped] or [0]
-            divisors = [step.divisors[d] for d in self.values("divisor")]
-            return min(divisors) << min(running), max(divisors) << max(running)
-        low, high = self.values("period")[0], self.values("period")[-1]
-        if isinstance(step, StepClock) and step.rule == "up-from":
-            return step.scale * (low + step.offset), step.scale * (high + step.offset)
-        return step.scale * (step.top - high), step.scale * (step.top - low)

@@ -9,6 +9,8 @@ import numpy as np
 
 from psgmodel.chip.channel import NoiseClock, ShiftRegister, WaveTable
 from psgmodel.coverage.bins import Chapter
+from psgmodel.coverage.columns import Mask, mask
+from psgmodel.coverage.moments import Moments
 from psgmodel.coverage.reach import Reach, first_of
 
 MOST_PLACES = 64
@@ -59,7 +61,7 @@ def stepping(c: Chapter, r: Reach) -> None:
             "the running step made shorter than what has passed of it",
             lambda m: m.plays_on & (m.count + 1 > m.new_length()) & (m.count + 1 < m.length) & m.sounded,
             fixed,
-            "" if most > least else f"all steps of {r.name} are equally long",
+            "" if most > least + 1 else f"no step of {r.name} is two counts longer than another",
             by=" ".join(step_fields),
         )
     else:
@@ -88,7 +90,7 @@ def _at_start_and_stop(c: Chapter, r: Reach, short: str) -> None:
         "a start within a step, some counts into it and some before its end",
         lambda m: m.starts & m.sounded & (m.length > 1) & ~m.step_due & ~m.step_just_begun,
         r.no_restart,
-        short,
+        short or ("" if r.channel.step.clocked_by or r.lengths()[1] > 2 else f"no step of {r.name} lasts three counts"),
         by="start",
     )
     if r.channel.register is None:
@@ -104,18 +106,19 @@ def _at_start_and_stop(c: Chapter, r: Reach, short: str) -> None:
         "step.end-at-stop",
         "a stop where a step ends",
         lambda m: m.stops & m.step_due & m.sounded,
-        r.no_stop,
+        r.no_stop_in_note,
         by="stop",
     )
-    if r.channel.step.clocked_by:
+    if clock := r.channel.step.clocked_by:
+        between = r.no_write_between(clock, r.starts, delay=r.channel.start_delay)
         for ticks, word in ((1, "at"), (0, "between")):
             c.add(
                 f"step.clock-{word}-start",
-                f"a start {word} ticks of {r.channel.step.clocked_by}",
+                f"a start {word} ticks of {clock}",
                 lambda m, t=ticks: m.starts & (m.clock_tick == t) & m.heard,
                 r.no_start,
-                r.start_meets(r.channel.step.clocked_by, meets=bool(ticks)),
-                "" if ticks or r.gap(r.channel.step.clocked_by) else f"{r.channel.step.clocked_by} ticks at every edge",
+                r.start_meets(clock, meets=bool(ticks)),
+                "" if ticks else between,
                 by="start",
             )
     _looked_up(c, r, short)
@@ -216,7 +219,7 @@ def _ends(c: Chapter, r: Reach, o: WaveTable, changes: str) -> None:
         )
     if o.after_last == "stop":
         c.add("wave.ends", "the wave ends a note", lambda m: m.plays_on & m.ends_by_wave & m.sounded)
-        for kind, no in (("start", r.no_restart), ("stop", r.no_stop)):
+        for kind, no in (("start", r.no_restart), ("stop", r.no_stop_in_note)):
             c.add(
                 f"wave.end-at-{kind}",
                 f"a {kind} where the wave ends",
@@ -235,7 +238,9 @@ def noise(c: Chapter, r: Reach, o: ShiftRegister) -> None:
             c.add(
                 f"noise.{word}-{times}",
                 f"{times * o.bits} shifts in a row{f', {word} mode' if len(modes) > 1 else ''}",
-                lambda m, v=value, t=times: m.shifts(v, on=o.on_start == "keep") >= t * o.bits,
+                lambda m, v=value, t=times: _shifted(
+                    m, o, v, t * o.bits, r.lasts(moving=True) < (t * o.bits + 1) * r.lengths()[0] * r.count
+                ),
                 mode,
                 by="short",
             )
@@ -250,6 +255,7 @@ def noise(c: Chapter, r: Reach, o: ShiftRegister) -> None:
     step = r.channel.step
     if isinstance(step, NoiseClock) and step.stopped:
         codes = np.array(step.stopped)
+        some = {value in step.stopped for value in r.values("shift")}
         for into, word in ((True, "stopped"), (False, "let-go")):
             c.add(
                 f"noise.clock-{word}",
@@ -261,5 +267,15 @@ def noise(c: Chapter, r: Reach, o: ShiftRegister) -> None:
                     & (np.isin(m.old("shift"), codes) != i)
                 ),
                 r.not_changed("shift"),
+                "" if True in some else f"no value of {r.name}.shift stops the clock",
                 by="shift",
             )
+
+
+def _shifted(m: Moments, o: ShiftRegister, short: int, shifts: int, brief: bool) -> Mask:
+    """The noise register makes some shifts in one mode; where notes are too brief for that, as many as one lasts."""
+    found = mask(m.shifts(short, on=o.on_start == "keep") >= shifts)
+    if not brief:
+        return found
+    mode = m.lasted(m.old("short"), m.new("short"), m.was_active, m.is_active, m.ends)
+    return np.append(found, mode == short)

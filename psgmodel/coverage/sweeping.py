@@ -16,7 +16,7 @@ from psgmodel.coverage.reach import Reach, first_of, moved
 
 def sweep(c: Chapter, r: Reach, o: Sweep) -> None:
     """Write down what the sweep does."""
-    still = r.stands_still("sweep")
+    still = r.never_steps("sweep")
     for value, word in ((0, "up"), (1, "down")):
         way = first_of(still, r.not_held("sweep.falling", value))
         c.add(
@@ -57,6 +57,7 @@ def sweep(c: Chapter, r: Reach, o: Sweep) -> None:
         else (lambda m: m.made("sweep") & (m.of_block("sweep", "period") == 0) & m.heard),
         r.not_held("sweep.period", 0),
         r.not_other_than("sweep.shift", 0) if o.period_zero == "stop" else "",
+        r.no_zero_step("sweep"),
         by="sweep.period sweep",
     )
     _at_start_and_stop(c, r, o, still, over)
@@ -132,7 +133,7 @@ def _at_start_and_stop(c: Chapter, r: Reach, o: Sweep, still: str, over: str) ->
                 & (m.ticks_of("sweep", m.seen("sweep.period")) > 0)
                 & m.heard
             ),
-            still,
+            r.stands_still("sweep"),
             r.no_start,
             r.no_restart if was else r.always_active,
             r.start_meets(o.ticks),
@@ -147,12 +148,14 @@ def _at_start_and_stop(c: Chapter, r: Reach, o: Sweep, still: str, over: str) ->
         r.start_meets(o.ticks),
         by="start sweep.period sweep",
     )
-    for kind, no in (("start", r.no_restart), ("stop", r.no_stop)):
+    moves = r.no_move() if o.works_on == "period" else ""
+    for kind, no in (("start", r.no_restart), ("stop", r.no_stop_in_note)):
         c.add(
             f"sweep.step-at-{kind}",
             f"a {kind} where the sweep makes a step",
             lambda m, k=kind: m.is_(k) & m.glide_due & ~m.overflow_due & (m.moved != m.old("period")) & m.sounded,
             still,
+            moves,
             no,
             r.start_meets(o.ticks) if kind == "start" else "",
             by=f"{kind} sweep",
@@ -185,7 +188,7 @@ def _writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
             f"the {word} of the sweep changed in a note, between ticks",
             lambda m, f=field: m.plays_on & m.changed(f) & ~m.glide_tick & m.sounded,
             fixed,
-            r.no_gap(o.ticks),
+            r.no_gap(o.ticks, field),
             by=field,
         )
     if o.period_zero == "stop":
@@ -209,7 +212,7 @@ def _writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
             f"the sweep turned from falling to rising in a note, {word}",
             lambda m, v=fell: m.plays_on & m.changed("sweep.falling", 0) & (m.fell == v) & m.sounded,
             r.not_changed("sweep.falling"),
-            still if fell else "",
+            still if fell else r.always_fallen(),
             by="sweep.falling",
         )
 
@@ -231,6 +234,8 @@ def _period_writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
                 & m.sounded
             ),
             still,
+            r.no_sweep(0) and r.no_sweep(1),
+            r.starts_anew([s.address]),
             by=by,
         )
     c.add(
@@ -239,6 +244,7 @@ def _period_writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
         lambda m: _swept(m) & _rewritten(m),
         still,
         r.not_changed("period"),
+        r.starts_anew(sorted(r.registers("period")), delay=1),
         by=by,
     )
 

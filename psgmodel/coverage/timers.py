@@ -18,12 +18,12 @@ from psgmodel.coverage.reach import Reach, first_of
 
 def strobes(c: Chapter, r: Reach) -> None:
     """Write down what start and stop do by themselves."""
-    no_start, no_stop, no_idle = r.no_start, r.no_stop, r.always_active
+    no_start, no_idle = r.no_start, r.always_active
     c.add(
         "start.idle", "started while idle", lambda m: m.starts & ~m.was_active & m.heard, no_start, no_idle, by="start"
     )
     c.add("start.again", "started again while it sounds", lambda m: m.starts & m.sounded, r.no_restart, by="start")
-    c.add("stop.sounding", "stopped while it sounds", lambda m: m.stops & m.sounded, no_stop, by="stop")
+    c.add("stop.sounding", "stopped while it sounds", lambda m: m.stops & m.sounded, r.no_stop_in_note, by="stop")
     c.add("stop.idle", "stopped while idle", lambda m: m.stops & ~m.was_active, r.no_idle_stop, by="stop")
     meet = first_of(no_start, r.no_stop_strobe, r.start_and_stop_meet())
     c.add("start.with-stop", "start and stop at one edge", lambda m: m.is_("met") & m.heard, meet, by="start stop")
@@ -76,7 +76,7 @@ def timer(c: Chapter, r: Reach, o: Timer) -> None:
                 f"the note timer runs out by a tick where {due} is due",
                 lambda m, w=word: m.plays_on & m.timer_tick & m.is_("ran_out") & getattr(m, w) & m.sounded,
                 ends,
-                r.stands_still(block),
+                r.never_steps(block),
                 r.ticks_meet(o.ticks, other.ticks),
                 by=f"timer {block}",
             )
@@ -85,7 +85,7 @@ def timer(c: Chapter, r: Reach, o: Timer) -> None:
         "timer.end-at-stop",
         "a stop where the note timer runs out",
         lambda m: m.stops & m.expiry_due & m.sounded,
-        first_of(never, r.no_stop),
+        first_of(never, r.no_stop_in_note, r.over_before(r.stops, strobes=True, timed=True)),
         by="stop timer",
     )
     _timer_writes(c, r, o, ends, no_start)
@@ -95,8 +95,9 @@ def _timer_at_start(c: Chapter, r: Reach, o: Timer, no_start: str) -> None:
     """Write down what happens where a start meets a tick of the timer."""
     one = 1 if o.loads == "field" else (1 << o.bits) - 1
     no_one = first_of(no_start, r.not_held("timer.length", one))
+    again = first_of(r.no_restart, r.over_before(r.starts, strobes=True, timed=o.write_and_tick == "old" or r.timed))
     for was, who in ((True, "sounding"), (False, "idle")):
-        no_idle = r.no_restart if was else r.always_active
+        no_idle = again if was else r.always_active
         c.add(
             f"timer.tick-at-start-{who}",
             f"a start at a tick of the running timer, the channel {who}",
@@ -120,7 +121,7 @@ def _timer_at_start(c: Chapter, r: Reach, o: Timer, no_start: str) -> None:
         "a start where the running note timer runs out",
         lambda m: m.starts & m.expiry_due & m.sounded,
         no_start,
-        r.no_restart,
+        first_of(r.no_restart, r.over_before(r.starts, strobes=True, timed=True)),
         r.start_meets(o.ticks),
         by="start timer",
     )
@@ -138,7 +139,7 @@ def _timer_at_start(c: Chapter, r: Reach, o: Timer, no_start: str) -> None:
             "a start that does not load the timer, as it has not run out",
             lambda m: m.starts & (m.timer != 0) & (m.timer != m.loaded) & (m.seen("timer.enable") == 1) & m.heard,
             no_start,
-            r.no_restart,
+            _always_one(r),
             by="start timer",
         )
 
@@ -148,12 +149,13 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
     fixed, by = r.not_changed("timer.enable"), "timer.enable timer"
     stops = np.bool_(o.at_zero == "stop")
     for value, word in ((1, "on"), (0, "off")):
+        fixed = first_of(fixed, "" if value else r.over_before(r.registers("timer.enable"), timed=True))
         c.add(
             f"timer.{word}-between",
             f"the timer switched {word} in a note, between ticks",
             lambda m, v=value: m.plays_on & m.changed("timer.enable", v) & ~m.timer_tick & m.sounded,
             fixed,
-            r.no_gap(o.ticks),
+            r.no_gap(o.ticks, "timer.enable"),
             by="timer.enable",
         )
         c.add(
@@ -161,6 +163,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
             f"the timer switched {word} in a note, at a tick",
             lambda m, v=value: m.plays_on & m.changed("timer.enable", v) & m.timer_tick & (m.timer != 1) & m.sounded,
             fixed,
+            _always_one(r),
             by=by,
         )
         c.add(
@@ -179,7 +182,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
             "switching the timer on is its last count and ends the note",
             lambda m: m.plays_on & m.changed("timer.enable", 1) & ~m.timer_tick & m.is_("ran_out") & m.sounded,
             fixed,
-            r.no_gap(o.ticks),
+            r.no_gap(o.ticks, "timer.enable"),
             ends,
             by="timer.enable",
         )
@@ -189,6 +192,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
         lambda m: m.plays_on & m.changed("timer.length") & (m.old("timer.enable") == 1) & m.sounded,
         r.not_changed("timer.length"),
         r.not_held("timer.enable", 1),
+        r.over_before(r.registers("timer.length"), timed=True),
         by="timer.length",
     )
 
@@ -196,3 +200,10 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
 def _tick(m: Moments, o: Timer) -> Mask:
     """A tick of the timer finds it switched on."""
     return mask(m.timer_tick & (m.at_tick("timer.enable", o.write_and_tick) == 1))
+
+
+def _always_one(r: Reach) -> str:
+    """Say why the timer of a note is always at 1."""
+    timer = r.channel.timer
+    stops = timer is not None and timer.at_zero == "stop" and r.channel.at_reset == "inactive"
+    return "the note timer never counts from more than 1" if stops and r.counts() == [1] else ""

@@ -34,6 +34,7 @@ def bus(c: Chapter, chip: Chip, reaches: dict[str, Reach], spacing: int) -> None
         )
     if b.access == "index-data":
         size = 1 << b.index_bits
+        step = b.index_step % size
         wide = "" if b.data_bits > b.index_bits else "the index is as wide as the data"
         c.add(
             "index-high",
@@ -45,8 +46,8 @@ def bus(c: Chapter, chip: Chip, reaches: dict[str, Reach], spacing: int) -> None
             "data-again",
             "data written twice without an index between",
             lambda h: (h.port[1:] == b.data_address) & (h.port[:-1] == b.data_address),
+            _no_next(chip, step, size),
         )
-        step = b.index_step % size
         c.add(
             "index-wraps",
             "data written as the index steps past its end",
@@ -99,12 +100,26 @@ def _stepped_to(h: Happenings, name: str) -> Mask:
     return found
 
 
+def _registers(chip: Chip, size: int) -> set[int]:
+    """Return everything that an index of a size finds."""
+    owned = set(chip.registers) | {m.address + i for m in chip.memories.values() for i in range(m.size)}
+    return {a for a in owned if a < size}
+
+
+def _no_next(chip: Chip, step: int, size: int) -> str:
+    """Say why the index never steps from something owned to something owned."""
+    owned = _registers(chip, size)
+    return (
+        ""
+        if any((a + step) % size in owned for a in owned)
+        else f"no two registers lie {step} apart, as the index steps"
+    )
+
+
 def _no_wrap(chip: Chip, step: int, size: int) -> str:
     """Say why no two owned registers lie across the end of the index."""
-    owned = set(chip.registers) | {m.address + i for m in chip.memories.values() for i in range(m.size)}
-    return (
-        "" if any((a + step) % size in owned and a + step >= size for a in owned if a < size) else "nothing lies there"
-    )
+    owned = _registers(chip, size)
+    return "" if any((a + step) % size in owned and a + step >= size for a in owned) else "nothing lies there"
 
 
 def registers(c: Chapter, chip: Chip) -> None:

@@ -35,31 +35,28 @@ def values(c: Chapter, r: Reach) -> None:
     running = channel.step.stopped if hasattr(channel.step, "stopped") else ()
     for field in ("period", "divisor", "shift"):
         for value in _of(r, field, each=field != "period"):
-            steps = 0 if field == "shift" and value in running else 2
-            _value(
-                c,
-                r,
-                field,
-                value,
-                lambda m, f=field, v=value, s=steps: _stepped(m, f, s) == v,
-                r.no_steps if steps else "",
-            )
+            steps = 0 if field == "shift" and value in running else min(2, places) if r.once else 2
+            no = r.no_steps if steps else ""
+            brief = not no and r.lasts() < (steps + 1) * r.length_with(field, value) * r.count
+            _value(c, r, field, value, lambda m, f=field, v=value, s=steps, b=brief: _stepped(m, f, s, b) == v, no)
+    brief = not r.no_steps and r.lasts() < (places + 1) * r.lengths()[0] * r.count
     for value in _of(r, "pattern", each=True):
-        _value(c, r, "pattern", value, lambda m, v=value: _stepped(m, "pattern", places) == v)
-    _volumes(c, r, places)
+        _value(c, r, "pattern", value, lambda m, v=value: _stepped(m, "pattern", places, brief) == v)
+    _volumes(c, r, places, brief)
     _lengths(c, r)
-    for block in ("envelope", "sweep"):
-        for value in _of(r, f"{block}.period", each=True):
-            if value:  # period 0 has a bin of its own
-                _value(
-                    c,
-                    r,
-                    f"{block}.period",
-                    value,
-                    lambda m, b=block, v=value: _loads(m, b) == v,
-                    first_of(r.stands_still(block), r.counts_unheard(block)),
-                )
+    _periods(c, r)
     _shifts(c, r)
+
+
+def _periods(c: Chapter, r: Reach) -> None:
+    """Each period of envelope and sweep but 0, which has a bin of its own."""
+    for block, options in (("envelope", r.channel.envelope), ("sweep", r.channel.sweep)):
+        for value in _of(r, f"{block}.period", each=True) if options is not None else ():
+            no = first_of(r.stands_still(block), r.counts_unheard(block))
+            late = options is not None and r.lasts(but=block, moving=True) < (value + 1) * r.apart(options.ticks)
+            brief = late and not no
+            if value:
+                _value(c, r, f"{block}.period", value, lambda m, b=block, v=value, k=brief: _loads(m, b, k) == v, no)
 
 
 def _of(r: Reach, field: str, *, each: bool) -> list[int]:
@@ -71,29 +68,42 @@ def _value(c: Chapter, r: Reach, field: str, value: int, seen: Callable[..., Mas
     c.add(f"{field}={value}", f"{field} {value} heard", seen, r.not_held(field, value), no, by=field)
 
 
-def _stepped(m: Moments, field: str, steps: int) -> Ints:
-    """The values of a field that stand in a sounding channel for some steps of the waveform."""
+def _stepped(m: Moments, field: str, steps: int, brief: bool) -> Ints:
+    """The values of a field that stand in a sounding channel for some steps of the waveform.
+
+    Where notes are too brief for that, those too that stand as long as the channel itself lets them.
+    """
 
     def found() -> Ints:
         value = m.stands(field)
-        return ints(value[m.sounds & (m.total(m.steps_made, value, m.sounds) >= steps)])
+        some = ints(value[m.sounds & (m.total(m.steps_made, value, m.sounds) >= steps)])
+        if not brief:
+            return some
+        return np.append(some, m.lasted(m.old(field), m.new(field), m.sounded, m.sounds, m.goes_on))
 
-    return m.once(("stepped", field, steps), found)
+    return m.once(("stepped", field, steps, brief), found)
 
 
-def _sounding(m: Moments, steps: int) -> Ints:
-    """The volumes that are heard for some steps of the waveform."""
+def _sounding(m: Moments, steps: int, brief: bool) -> Ints:
+    """The volumes that are heard for some steps of the waveform; where notes are too brief, as long as they last."""
 
     def found() -> Ints:
         volume = m.volume(True)
-        return ints(volume[m.sounds & (m.total(m.steps_made, volume, m.sounds) >= steps)])
+        some = ints(volume[m.sounds & (m.total(m.steps_made, volume, m.sounds) >= steps)])
+        return np.append(some, m.lasted(m.volume(False), volume, m.sounded, m.sounds, m.goes_on)) if brief else some
 
     return m.once(("sounding", steps), found)
 
 
-def _reached(m: Moments) -> Ints:
-    """The volumes at which the waveform makes a step, heard or not."""
-    return m.once("reached", lambda: m.volume(True)[m.is_active & m.routed & (m.steps_made > 0)])
+def _reached(m: Moments, brief: bool) -> Ints:
+    """The volumes at which the waveform makes a step, heard or not; where notes are too brief, as long as they last."""
+
+    def found() -> Ints:
+        volume, there = m.volume(True), m.is_active & m.routed
+        some = volume[there & (m.steps_made > 0)]
+        return np.append(some, m.lasted(m.volume(False), volume, m.was_active, there, m.goes_on)) if brief else some
+
+    return m.once("reached", found)
 
 
 def _loaded(m: Moments) -> Ints:
@@ -106,7 +116,7 @@ def _loaded(m: Moments) -> Ints:
     return m.once("loaded", found)
 
 
-def _volumes(c: Chapter, r: Reach, places: int) -> None:
+def _volumes(c: Chapter, r: Reach, places: int, brief: bool) -> None:
     """Write down each volume: as it sounds, and as a start loads it."""
     channel = r.channel
     steps = places if r.driven("volume") and not r.no_steps else 0
@@ -117,7 +127,9 @@ def _volumes(c: Chapter, r: Reach, places: int) -> None:
         c.add(
             f"level={value}",
             f"level {value} heard" if loud else f"level {value} reached, which is silence",
-            (lambda m, v=value: _sounding(m, steps) == v) if loud else (lambda m, v=value: _reached(m) == v),
+            (lambda m, v=value: _sounding(m, steps, brief) == v)
+            if loud
+            else (lambda m, v=value: _reached(m, brief) == v),
             no,
             "" if loud else r.no_steps,
             by="volume",
@@ -139,20 +151,24 @@ def _lengths(c: Chapter, r: Reach) -> None:
     if timer is None:
         return
     ends = r.no_timed_end()
-    longest = (1 << timer.bits) - 1 if timer.loads == "field" and timer.bits > 1 else -1
+    size = 1 << timer.bits
+    longest = size - 1 if timer.loads == "field" and timer.bits > 1 else -1
     for value in _of(r, "timer.length", each=False):
         if value == longest:  # 0 is longer by a tick, and each bit has a length of its own
             continue
-        _value(c, r, "timer.length", value, lambda m, v=value: _lasted(m) == v, ends)
+        ticks = (value or size) if timer.loads == "field" else size - value
+        brief = not ends and r.lasts(but="timer", moving=True) < (ticks + 1) * r.apart(timer.ticks)
+        _value(c, r, "timer.length", value, lambda m, v=value, b=brief: _lasted(m, b) == v, ends)
 
 
-def _lasted(m: Moments) -> Ints:
-    """The lengths of the notes that ran out, heard: what the last start that loaded the timer saw."""
+def _lasted(m: Moments, brief: bool) -> Ints:
+    """The lengths of the notes that ran out, heard: what the last start that loaded the timer saw. Where notes are
+    too brief for that, those too of the notes that ended before."""
 
     def found() -> Ints:
-        return ints(m.of_note(m.seen("timer.length"))[m.is_("ran_out") & m.sounded])
+        return ints(m.of_note(m.seen("timer.length"))[(m.ends if brief else m.is_("ran_out")) & m.sounded])
 
-    return m.once("lasted", found)
+    return m.once(("lasted", brief), found)
 
 
 def _tells(m: Moments, block: str) -> Mask:
@@ -164,22 +180,24 @@ def _tells(m: Moments, block: str) -> Mask:
     return mask((m.made(block) & m.unfit(m.moved) & ends) | ((m.swept >= 0) & (m.swept != m.swept_from)))
 
 
-def _loads(m: Moments, block: str) -> Ints:
+def _loads(m: Moments, block: str, brief: bool) -> Ints:
     """The periods from which the counter of envelope or sweep came down to a step that tells: those that the last
-    start, or the last step, loaded."""
+    start, or the last step, loaded. Where notes are too brief for that, those too with which one ended before."""
 
     def found() -> Ints:
         made, loaded = m.made(block), np.where(m.starts, m.seen(f"{block}.period"), m.of_block(block, "period"))
-        return ints(m.last_loaded(m.starts | made, loaded)[made & _tells(m, block) & m.heard])
+        periods = m.last_loaded(m.starts | made, loaded)
+        told = made & _tells(m, block) & m.heard
+        return ints(periods[told | (m.ends & ~made & m.sounded) if brief else told])
 
-    return m.once(("loads", block), found)
+    return m.once(("loads", block, brief), found)
 
 
 def _shifts(c: Chapter, r: Reach) -> None:
     """Each shift of the sweep, both ways."""
     if r.channel.sweep is None:
         return
-    still = r.stands_still("sweep")
+    still = r.never_steps("sweep")
     for falling, way in ((0, "rising"), (1, "falling")):
         for value in _of(r, "sweep.shift", each=True):
             c.add(

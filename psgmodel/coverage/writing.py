@@ -32,6 +32,10 @@ class WriteReach:
         """Return whether software can set a field."""
         return field in self.fields and bool(self.fields[field].segments)
 
+    def registers(self, field: str) -> set[int]:
+        """Return the registers, by address, that hold a field."""
+        return {s.address for s in self.fields[field].segments} if field in self.fields else set()
+
     def values(self, field: str) -> Sequence[int]:
         """Return what a field can hold."""
         return held_values(self.chip, f"{self.name}.{field}")
@@ -54,8 +58,16 @@ class WriteReach:
         """Say why no write changes a field while the channel plays on."""
         if reason := self.not_written(field):
             return reason
-        registers = [self.chip.registers[s.address] for s in self.fields[field].segments]
-        if self.channel.start_delay == 0 and all(f"{self.name}.start" in r.on_write for r in registers):
+        return self.starts_anew(sorted(self.registers(field)))
+
+    def starts_anew(self, addresses: Sequence[int], *, delay: int = 0) -> str:
+        """Say why any write to some registers starts the channel, within `delay` cycles."""
+        registers = [self.chip.registers[a] for a in addresses]
+        if (
+            registers
+            and self.channel.start_delay <= delay
+            and all(f"{self.name}.start" in r.on_write for r in registers)
+        ):
             return f"any write to {registers[0].name} starts {self.name}"
         return ""
 
@@ -94,13 +106,7 @@ class WriteReach:
     def no_idle_stop(self) -> str:
         """Why the channel cannot be stopped while idle."""
         opens_idle = self.gated and self.fields["gate"].reset == 1
-        if (
-            self.no_stop
-            or self.strobes["stop"]
-            or self._ends_itself()
-            or opens_idle
-            or self.channel.at_reset == "active"
-        ):
+        if self.no_stop or self.strobes["stop"] or self._ends_itself() or opens_idle:
             return first_of(self.no_stop, self.always_active)
         return f"{self.name} ends only where its gate is shut"
 
@@ -123,8 +129,9 @@ class WriteReach:
         """Why software cannot stop the channel."""
         if reason := self.no_stop_strobe:
             return reason
-        stops = set(self.strobes["stop"]) | self._gates()
-        started = all(f"{self.name}.start" in self.chip.registers[a].on_write for a in stops)
+        stops, waits = set(self.strobes["stop"]) | self._gates(), self.chip.held()
+        acts = [(self.chip.registers[a], self.chip.registers[waits.get(a, a)]) for a in stops]
+        started = all(f"{self.name}.start" in (*r.on_write, *release.on_write) for r, release in acts)
         return f"any write that stops {self.name} starts it as well" if started else ""
 
     @property
@@ -162,7 +169,7 @@ class WriteReach:
         if (reason := self.not_written(field)) or (reason := self.no_start):
             return reason
         delay = self.channel.start_delay
-        addresses = {s.address for s in self.fields[field].segments}
+        addresses = self.registers(field)
         starts = set(self.strobes["start"]) | self._gates()
         if delay == 0:
             together = {a for s in starts for a in self._same_edge(s)}
@@ -171,19 +178,29 @@ class WriteReach:
 
     def _gates(self) -> set[int]:
         """Return the registers that hold the gate."""
-        return {s.address for s in self.fields["gate"].segments} if self.gated else set()
+        return self.registers("gate") if self.gated else set()
 
     def _apart(self, first: Collection[int], then: Collection[int]) -> int:
         """Return how soon after a write to one of some registers one to another of some can take place, in cycles.
 
         Behind an index port that is soonest where the port stays on the register, or steps on to the other one. Of a
-        register that waits, the one that lets it go counts.
+        register that waits, the one that lets it go counts; where the same one has let go of both, that is written
+        again.
         """
         bus, waits = self.chip.bus, self.chip.held()
-        if not self._needs_index():
-            return self.spacing
-        upcoming = {(waits.get(a, a) + bus.index_step) % (1 << bus.index_bits) for a in first}
-        return self.spacing * (1 if upcoming & {waits.get(a, a) for a in then} else 2)
+        releases = {waits.get(a, a) for a in first}
+
+        def bus_writes(last: int, address: int) -> int:
+            """How many bus writes a register takes after another one."""
+            steps_on = (last + bus.index_step) % (1 << bus.index_bits) == address
+            return 1 if not self._needs_index() or steps_on else 2
+
+        def writes(last: int, address: int) -> int:
+            release = waits.get(address, address)
+            anew = address != release == last
+            return bus_writes(last, address) + bus_writes(address, last) if anew else bus_writes(last, release)
+
+        return self.spacing * min((writes(last, a) for last in releases for a in then), default=1)
 
     def _too_far(self, delay: int, apart: int) -> str:
         if delay >= apart:

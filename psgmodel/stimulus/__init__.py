@@ -5,7 +5,7 @@ replays a log on the RTL: for Verilog, VHDL and cocotb.
 """
 
 from psgmodel.stimulus.bench import Bench, make_bench
-from psgmodel.stimulus.closing import closing_log
+from psgmodel.stimulus.closing import closing_logs
 from psgmodel.stimulus.export import FORMATS, Format, export_files
 from psgmodel.stimulus.one_bus import one_write_a_cycle
 from psgmodel.stimulus.random_log import random_log
@@ -18,7 +18,7 @@ __all__ = [
     "Bench",
     "Format",
     "Simulator",
-    "closing_log",
+    "closing_logs",
     "dump_snippet",
     "export_files",
     "make_bench",

@@ -1,6 +1,7 @@
-"""Closing: a log that shows every behaviour of a chip that can be reached.
+"""Closing: logs that show every behaviour of a chip that can be reached.
 
-Stage: stimulus. In: a chip, a seed, the least spacing of writes. Out: one register log.
+Stage: stimulus. In: a chip, a seed, the least spacing of writes. Out: one register log; more where something happens
+only soon after reset, and one log cannot show it.
 
 1. Memories are filled; every channel is routed to every output.
 2. Channels that share neither registers nor dividers are played side by side, each by a player of its own: for every
@@ -9,7 +10,7 @@ Stage: stimulus. In: a chip, a seed, the least spacing of writes. Out: one regis
 4. As 2, what is slow: so most of what can be wrong shows before.
 5. What is still left of the channels is looked for by chance (`searching`).
 6. What is not foreseen: odd bus writes, the power bit.
-7. What is still left is looked for in random stretches (`wandering`).
+7. What is still left is looked for in random stretches, then in short logs of their own (`wandering`).
 """
 
 from __future__ import annotations
@@ -65,8 +66,8 @@ class _ChannelState:
         self.row = max(0, len(self.notes.follower.watched.rows) - 1)
 
 
-def closing_log(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> RegisterLog:
-    """Make the log.
+def closing_logs(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> list[RegisterLog]:
+    """Make the logs.
 
     Parameters
     ----------
@@ -77,8 +78,9 @@ def closing_log(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> Registe
 
     Returns
     -------
-    RegisterLog
-        The same input gives the same log. Cover it (`psgmodel.coverage.cover`) to see whether it leaves anything open.
+    list of RegisterLog
+        One as a rule; the longest comes first. The same input gives the same logs. Cover them together
+        (`psgmodel.coverage.cover`) to see whether they leave anything open.
 
     Raises
     ------

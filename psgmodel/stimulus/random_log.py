@@ -16,7 +16,7 @@ A log is drawn so:
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -33,6 +33,7 @@ from psgmodel.stimulus.shadow import BusWrite, ShadowState, Strobe, bus_writes, 
 WEIGHTS = {"start": 4, "field": 5, "stop": 1, "restart": 1, "sample": 2, "register": 1, "run": 1, "power": 1}
 BLOCKS = {"timer": "timer", "envelope": "envelope", "volume": "envelope", "sweep": "sweep", "period": "sweep"}
 LONGEST_RUN = 6
+LARGEST_CROWD = 6
 
 _Thing = TypeVar("_Thing")
 
@@ -89,15 +90,19 @@ def random_rows(
     writes: int,
     spacing: int,
     about: Collection[str] = (),
+    crowded: bool = False,
 ) -> list[BusRow]:
     """Draw the writes of a log that begins in a state, at cycle 0.
 
     `about` are channels, or what else comes first in the name of a field or strobe: all but one in eight of the fields,
-    strobes and samples drawn are theirs; nothing stands for everything.
+    strobes and samples drawn are theirs; nothing stands for everything. `crowded`: what is written comes in groups as
+    dense as the bus allows.
     """
     shadow = ShadowState(chip)
     shadow.stored.update(state.registers)
-    intents = _Drawer(chip, chance, state, length, spacing, about).draw(writes)
+    drawer = _Drawer(chip, chance, state, length, spacing, about)
+    intents = drawer.draw(writes)
+    intents = drawer.crowd(intents) if crowded else intents
     found, wanted = _written(chip, shadow, intents, spacing)
     found = [(_mirrored(chip, chance, address), value) for address, value in found]
     cycles = _spaced(np.array(wanted, dtype=np.int64), length, spacing)
@@ -166,6 +171,17 @@ class _Drawer:
                 found.append(_Intent(intent.cycle + self.chance.below(64), self.each, (self.power[0], 1)))
                 left -= self.each
         return sorted(found, key=lambda intent: intent.cycle)
+
+    def crowd(self, intents: list[_Intent]) -> list[_Intent]:
+        """Move intents to others, into groups: one of the group stays about where it was."""
+        found, left, cycle = [], 0, 0
+        for intent in intents:
+            if not left:
+                left = 1 + self.chance.below(LARGEST_CROWD)
+                cycle = intent.cycle - self.spacing * self.each * self.chance.below(left)
+            left -= 1
+            found.append(replace(intent, cycle=cycle))
+        return found
 
     def _one(self, things: list[_Thing], owner: Callable[[_Thing], str]) -> _Thing:
         """Draw one of several things; as a rule one that belongs to what the log is about."""

@@ -1,13 +1,18 @@
 """Wandering: what play with foresight has left open is looked for by chance, in the whole unit at once.
 
-Stage: stimulus. In: a chip and a log. Out: a log that goes on. From where the log ends, random stretches are tried on
-the model: mostly about one channel that has something left, after it was set up to be heard. One that shows something
-new is kept, and the next begins where it ends; any other one is forgotten.
+Stage: stimulus. In: a chip and a log. Out: that log gone on with, and further logs where it takes some. Random
+stretches are tried on the model: mostly about one channel that has something left, after it was set up to be heard.
+
+1. From where the log ends. One that shows something new is kept, and the next begins where it ends; any other one is
+   forgotten.
+2. From reset, for what happens only once after it. One that shows something new is a log of its own.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,12 +20,12 @@ from psgmodel.chip.records import Chip
 from psgmodel.coverage.bins import Behaviour
 from psgmodel.coverage.covering import behaviours_of, hits
 from psgmodel.engine.run import run
-from psgmodel.engine.state import UnitState
+from psgmodel.engine.state import UnitState, reset_state
 from psgmodel.reglog.log import RegisterLog, make_log
 from psgmodel.stimulus.chance import ChanceState
 from psgmodel.stimulus.random_log import random_rows
 from psgmodel.stimulus.schedule import BusRow
-from psgmodel.stimulus.shadow import ShadowState, bus_writes, strobes_of
+from psgmodel.stimulus.shadow import RegisterWrite, ShadowState, bus_writes, strobes_of
 from psgmodel.stimulus.walk import sounding_fields
 
 IN_VAIN = 400
@@ -29,27 +34,24 @@ IN_VAIN = 400
 LENGTHS = (500, 3000, 20_000, 100_000)
 """In clock cycles."""
 
+SOON = (60, 250)
+"""Lengths of stretches that are tried from reset besides."""
 
-def wander(chip: Chip, log: RegisterLog, chance: ChanceState, spacing: int) -> RegisterLog:
-    """Go on with a log until everything within reach was seen, or nothing more is found."""
+_Left = dict[str, Behaviour]
+
+
+def wander(chip: Chip, log: RegisterLog, chance: ChanceState, spacing: int) -> list[RegisterLog]:
+    """Go on with a log, and with further ones, until everything within reach was seen, or nothing more is found."""
     reachable = [b for b in behaviours_of(chip, spacing) if not b.bin.unreachable]
     seen = hits(chip, log, reachable)
     left = {b.bin.name: b for b in reachable if b.bin.name not in seen}
     if not left:
-        return log
+        return [log]
     gap = spacing + chip.bus.write_latency
     rows: list[BusRow] = []
     begin = log.end + gap
     state = _rebased(run(chip, log.with_end(begin)).state)
-    vain = 0
-    while left and vain < IN_VAIN:
-        part = _stretch(chip, chance, state, left, spacing)
-        found = hits(chip, part, left.values(), state)
-        if not found:
-            vain += 1
-            continue
-        vain = 0
-        left = {name: b for name, b in left.items() if name not in found}
+    while part := _found(chip, chance, state, left, spacing, LENGTHS):
         rows += [
             (begin + c, a, v)
             for c, a, v in zip(part.cycle.tolist(), part.address.tolist(), part.value.tolist(), strict=True)
@@ -57,7 +59,10 @@ def wander(chip: Chip, log: RegisterLog, chance: ChanceState, spacing: int) -> R
         state, begin = _rebased(run(chip, part, state=state).state), begin + part.end
     more = np.array(rows, dtype=np.int64).reshape(-1, 3).T
     joined = (np.concatenate(pair) for pair in zip((log.cycle, log.address, log.value), more, strict=True))
-    return make_log(*joined, end=begin, source=log.source)
+    logs = [make_log(*joined, end=begin, source=log.source)]
+    while part := _found(chip, chance, reset_state(chip), left, spacing, SOON + LENGTHS):
+        logs.append(replace(part, source=f"{log.source}, part {len(logs) + 1}"))
+    return logs
 
 
 def _rebased(state: UnitState) -> UnitState:
@@ -67,34 +72,57 @@ def _rebased(state: UnitState) -> UnitState:
     return found
 
 
+def _found(
+    chip: Chip, chance: ChanceState, state: UnitState, left: _Left, spacing: int, lengths: tuple[int, ...]
+) -> RegisterLog | None:
+    """Return a stretch that shows something that is left, and strike it out; None where none is found."""
+    for _ in range(IN_VAIN if left else 0):
+        part = _stretch(chip, chance, state, left, spacing, chance.among(lengths))
+        if found := hits(chip, part, left.values(), state):
+            for name in found:
+                del left[name]
+            return part
+    return None
+
+
 def _stretch(
-    chip: Chip, chance: ChanceState, state: UnitState, left: Mapping[str, Behaviour], spacing: int
+    chip: Chip, chance: ChanceState, state: UnitState, left: Mapping[str, Behaviour], spacing: int, length: int
 ) -> RegisterLog:
     """Draw a log from a state on."""
-    parts = sorted({name.partition(".")[0] for name in left} & set(chip.channels))
-    names = [chance.among(parts)] if parts and not chance.once_in(4) else []
+    named = sorted({part for name in left for part in re.split("[.=-]", name)} & set(chip.channels))
+    names = [chance.among(named)] if named and not chance.once_in(4) else []
     rows = _set_up(chip, chance, state, names[0], spacing) if names and not chance.once_in(4) else []
     begin = rows[-1][0] + spacing if rows else 0
-    length = chance.among(LENGTHS)
     most = length // (8 * spacing)
     writes = max(1, most >> chance.below(6))
     if rows:
         state = run(chip, make_log(*zip(*rows, strict=True), end=begin + 1), state=state, end=begin).state
-    drawn = random_rows(chip, chance, state, length=length, writes=writes, spacing=spacing, about=names)
+    crowded = chance.once_in(2)
+    drawn = random_rows(
+        chip, chance, state, length=length, writes=writes, spacing=spacing, about=names, crowded=crowded
+    )
     rows += [(begin + c, a, v) for c, a, v in drawn]
     return make_log(*zip(*rows, strict=True), end=begin + length + spacing + chip.bus.write_latency)
 
 
 def _set_up(chip: Chip, chance: ChanceState, state: UnitState, name: str, spacing: int) -> list[BusRow]:
-    """Set a channel up to be heard, but for some fields that are drawn, and start it."""
+    """Set a channel up to be heard, but for some fields that are drawn, and start it as a rule."""
     shadow = ShadowState(chip)
     shadow.stored.update(state.registers)
+    power = chip.fields.get("power")
+    writes = _changes(shadow, {"power": 1}) if power is not None and power.segments else []
     wanted = sounding_fields(chip, name)
     for key, value in wanted.items():
         bits = chip.fields[key].bits
         if chance.once_in(3):
             wanted[key] = chance.among((0, 1, 2 % (1 << bits), chance.bits(bits), chance.bits(bits), value))
-    writes = shadow.set(wanted)
+    writes += _changes(shadow, wanted)
     ways = [s for s in strobes_of(chip) if s.target == f"{name}.start"]
-    writes += [shadow.strobe(chance.among(ways))] if ways else []
+    writes += [shadow.strobe(chance.among(ways))] if ways and not chance.once_in(4) else []
     return [(spacing * i, *row) for i, row in enumerate(row for write in writes for row in bus_writes(chip, write))]
+
+
+def _changes(shadow: ShadowState, fields: dict[str, int]) -> list[RegisterWrite]:
+    """Return the writes of fields that do not stand so."""
+    before = dict(shadow.stored)
+    return [(address, value) for address, value in shadow.set(fields) if before[address] != value]

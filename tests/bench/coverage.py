@@ -21,7 +21,7 @@ from psgmodel.coverage import cover
 from psgmodel.coverage.covering import watch
 from psgmodel.engine import run
 from psgmodel.reglog import RegisterLog, load_log, make_log
-from psgmodel.stimulus import closing_log
+from psgmodel.stimulus import closing_logs
 from tests.bench.busy_logs import CLOCK_HZ, busy_log
 
 ROOT = Path(__file__).parents[2]
@@ -61,7 +61,7 @@ def main() -> None:
     ]:
         unit = load_chip(path)
         begin = time.perf_counter()
-        log = closing_log(unit, 1)
+        (log,) = closing_logs(unit, 1)
         took = time.perf_counter() - begin
         found = cover(unit, [log])
         length = float(log.end / unit.clock_hz)

@@ -51,7 +51,7 @@ HELD = """
         (WAVE % (2, "stop"), WAVE % (2, "go-on"), "x.wave.sample-1", "x starts at position 2 and stops at the end"),
         (DIVIDER % "t", DIVIDER % "u", "divider.restart-u-heard", "no channel that sounds counts ticks of u"),
         (TICKS % 1, TICKS % 2, "x.timer.off-between", "t ticks at every edge"),
-        (FADING % 8, FADING % 7, "x.envelope.up", "any step by 8 leads past the top"),
+        (FADING % 8, FADING % 7, "x.envelope.up", "no level that it comes to is 8 or more below the top"),
         (STRUCK % '"x.start"', STRUCK % "", "x.stop.sounding", "any write that stops x starts it as well"),
         (ROUTED % 0, ROUTED % 1, "mixer.out.x=1", "the mixer's gain of x is 0"),
         (TRIMMED % 2, TRIMMED % 1, "mixer.out.fraction", "every product is a multiple"),

@@ -12,7 +12,7 @@ from random import Random
 
 from psgmodel.chip import load_chip
 from psgmodel.reglog import RegisterLog, make_log
-from psgmodel.stimulus import closing_log, random_log
+from psgmodel.stimulus import closing_logs, random_log
 
 TICKS = {"timing": (20_479, 20_480), "shaping": (9_999, 32_768), "bending": (30_000, 51_200)}
 BLOCKS = {"a": (0x08, 1), "b": (0x10, 1), "wave": (0x18, 3), "noise": (0x20, 1)}
@@ -123,4 +123,5 @@ def short_log(unit: str) -> RegisterLog:
 @cache
 def log_for(unit: str) -> RegisterLog:
     """Return the log that the faults of a demo chip are simulated over: the one of ``psgmodel stimulus --close``."""
-    return closing_log(load_chip(f"patches/{unit}.toml"))
+    (log,) = closing_logs(load_chip(f"patches/{unit}.toml"))
+    return log

@@ -49,13 +49,13 @@ def test_a_log_that_is_gone_on_with_keeps_what_it_was_and_shows_more_and_keeps_i
     chip = tiny(FADING)
     short = make_log([5, 99], [0, 1], [1, 1], end=100)
     for seed in range(3, 20):
-        found = wander(chip, short, ChanceState(seed), spacing)
+        (found,) = wander(chip, short, ChanceState(seed), spacing)
         assert found.cut(0, short.end) == short
         assert int(np.diff(found.cycle).min()) >= spacing
     before, after = (cover(chip, [log], spacing=spacing) for log in (short, found))
     assert len(after.missing) < len(before.missing) / 4
     assert not after.against_reason
-    assert found == wander(chip, short, ChanceState(seed), spacing)
+    assert [found] == wander(chip, short, ChanceState(seed), spacing)
 
 
 POWERED = """
@@ -115,6 +115,6 @@ def test_writes_are_drawn_to_ticks_as_the_dividers_stand() -> None:
 
 def test_a_log_that_shows_all_is_left_as_it_is() -> None:
     chip = tiny(FADING)
-    whole = wander(chip, make_log([5], [0], [1], end=100), ChanceState(3), 4)
+    (whole,) = wander(chip, make_log([5], [0], [1], end=100), ChanceState(3), 4)
     assert not cover(chip, [whole]).missing
-    assert wander(chip, whole, ChanceState(9), 4) is whole
+    assert wander(chip, whole, ChanceState(9), 4) == [whole]
