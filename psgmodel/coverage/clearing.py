@@ -87,11 +87,9 @@ def not_left_alone(reach: Reach, address: int) -> str:
     """Say why a register is written before its channel is heard again."""
     if reason := _with_power(reach.chip, address):
         return reason
-    starts = set(reach.strobes["start"])
-    if reach.gated:
-        starts |= {s.address for s in reach.fields["gate"].segments}
-    if starts - {address} or reach.channel.at_reset == "active":
-        return ""
+    waits = reach.chip.held()
+    if any(address not in (a, waits.get(a)) for a in reach.starts) or reach.channel.at_reset == "active":
+        return reach.no_start_as_reset(address)
     return f"any start of {reach.name} writes {reach.chip.registers[address].name}"
 
 

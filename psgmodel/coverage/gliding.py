@@ -98,13 +98,17 @@ class GlideReach(WriteReach):
                 return ""
         return "no sweep step that fits changes the period"
 
+    def no_changes(self) -> str:
+        """Say why no sweep step changes the period, whatever its direction and shift."""
+        reasons = [self.no_change(d, s) for d, s in self.sweeps()] if self.channel.sweep is not None else [""]
+        return reasons[0] if "" not in reasons else ""
+
     def counts_unheard(self, block: str) -> str:
         """Say why a step of the sweep changes nothing, whatever its direction; of the envelope nothing speaks so."""
         o = self.channel.sweep
         if block == "envelope" or o is None or (o.overflow == "stop" and not self.no_overflow()):
             return ""
-        reasons = [self.no_change(d, s) for d, s in self.sweeps()]
-        return reasons[0] if "" not in reasons else ""
+        return self.no_changes()
 
     def _runs_over(self, pairs: Iterable[tuple[int, int]]) -> bool:
         """Tell whether a step of one of some directions and shifts can lead past the periods there are, before it is
@@ -138,6 +142,16 @@ class GlideReach(WriteReach):
             if not np.all(self._fits(self._step(first, falling, shift))):
                 return ""
         return "after no sweep step that fits, the next one would not"
+
+    def no_start_as_reset(self, address: int) -> str:
+        """Say why no start sounds while a register that holds the shift of the sweep stands as it is reset."""
+        o, field = self.channel.sweep, self.fields.get("sweep.shift")
+        if o is None or field is None or o.overflow != "stop" or o.check == "at-step" or not field.reset:
+            return ""
+        if self.registers("sweep.shift") != {address} or self.channel.at_reset == "active":
+            return ""
+        fit = any(np.any(self._fits(self.steps_by(d, field.reset)[1])) for d in self.values("sweep.falling"))
+        return "" if fit else f"any start of {self.name} runs over with the shift {field.reset} that is reset"
 
     def no_edge_period(self) -> str:
         """Say why no sweep step ends at the first or the last period."""

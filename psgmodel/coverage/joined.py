@@ -17,6 +17,7 @@ from psgmodel.coverage.reach import Reach
 def joined(c: Chapter, r: Reach) -> None:
     """Write down each register of each field that is joined from several."""
     steps = min(2, r.played()) if r.once else 2
+    brief = not r.no_steps and r.lasts() < (steps + 1) * r.lengths()[0] * r.count
     for key, field in r.fields.items():
         addresses = tuple(dict.fromkeys(s.address for s in field.segments))
         for address in addresses if len(addresses) > 1 else ():
@@ -28,9 +29,9 @@ def joined(c: Chapter, r: Reach) -> None:
                 + ("and a note of that length ends" if timed else "heard"),
                 (lambda m, k=key, a=address: m.is_("ran_out") & m.sounded & (m.of_note(_last_by(m, k, a)) == 1))
                 if timed
-                else (lambda m, k=key, a=address: _by(m, k, a) & (_lasts(m, k) >= steps)),
+                else (lambda m, k=key, a=address: _heard(m, k, a, steps, brief)),
                 r.written_together(address, addresses),
-                r.no_timed_end() if timed else "",
+                r.no_timed_end() if timed else r.no_steps,
                 by=key,
             )
 
@@ -45,9 +46,15 @@ def _by(m: Moments, key: str, address: int) -> Mask:
     return mask(found)
 
 
-def _lasts(m: Moments, key: str) -> Ints:
-    """Steps that the waveform makes in a row, heard, while a field stands as it does."""
-    return m.total(m.steps_made, m.stands(key), m.sounds)
+def _heard(m: Moments, key: str, address: int, steps: int, brief: bool) -> Mask:
+    """What one register alone makes of a field stands for some steps of the waveform, heard; where notes are too brief
+    for that, until the channel itself goes on."""
+    by = _by(m, key, address)
+    found = mask(by & (m.total(m.steps_made, m.stands(key), m.sounds) >= steps))
+    if not brief:
+        return found
+    stood = m.lasted(m.old(key), m.new(key), m.sounded, m.sounds, m.goes_on, by)
+    return np.append(found, np.ones(stood.size, np.bool_))
 
 
 def _last_by(m: Moments, key: str, address: int) -> Ints:

@@ -47,12 +47,13 @@ class LastReach(GlideReach):
                 return ""
         return f"{tick} ticks at every edge"
 
-    def _within(self, tick: str, count: int) -> int:
-        """Return the most cycles that some ticks take, as long as nothing is restarted."""
+    def _within(self, tick: str, count: int, *, at_once: bool = False) -> int:
+        """Return the most cycles that some ticks take, as long as nothing is restarted; `at_once`: one at the edge from
+        which they are counted is one of them."""
         ticks = self.chip.ticks[tick]
         divider = self.chip.dividers[ticks.divider]
         first = divider.first + divider.every * min(ticks.at) - self.written_by(1)
-        return max(self.apart(tick), first) + (count - 1) * self.apart(tick)
+        return max(self.apart(tick) - at_once, first) + (count - 1) * self.apart(tick)
 
     def _distances(self, tick: str) -> list[int]:
         ticks = self.chip.ticks[tick]
@@ -238,32 +239,57 @@ class LastReach(GlideReach):
             found.append((self.positions() + 1) * self.lengths()[1] * self.count)
         return min(found)
 
-    def over_before(self, addresses: Collection[int], *, strobes: bool = False, timed: bool = False) -> str:
+    def over_before(
+        self, addresses: Collection[int], *, strobes: bool = False, timed: bool = False, ahead: int = 0, ticks: int = 0
+    ) -> str:
         """Say why each note is over before some registers can be written in it, or act where they strobe; `timed`: each
-        one whose timer is on."""
-        c, delay = self.channel, self.channel.start_delay
-        begins = self.starts
-        if timed:
-            begins |= self.registers("timer.enable")
-        if not begins or not addresses or c.at_reset == "active":
+        one whose timer is on; `ahead`: cycles before its end at least; `ticks`: so many ticks before its timer runs out
+        at least."""
+        if not self.starts or not addresses or self.channel.at_reset == "active":
             return ""
-        apart, latest = self._apart(begins, addresses), self._over(timed)
-        distance = apart if strobes else apart - delay
-        if delay >= apart or latest >= distance:
+        delay, apart = self.channel.start_delay, self._apart(self.starts, addresses)
+        # what is written before a start acts at another time than one that strobes before it
+        found = [(apart if strobes else max(apart - delay, 0), self._over(timed, ticks, by_start=True))]
+        if timed and (enables := self.registers("timer.enable")):
+            soonest = self._soonest_strobe(enables, addresses) if strobes else self._apart(enables, addresses)
+            found.append((soonest, self._over(timed, ticks, by_start=False)))
+        if any(latest - ahead >= soonest for soonest, latest in found):
             return ""
+        soonest, latest = found[0]
         which = " whose timer is on" if timed else ""
         over = f"a note of {self.name}{which} is over after {latest} cycles"
-        return f"{over}, and the next write comes {distance} cycles after its start"
+        return f"{over}, and the next write acts {soonest} cycles after its start"
 
-    def _over(self, timed: bool) -> float:
-        """Return the cycles after which a note is over, or one whose timer is on."""
+    def _soonest_strobe(self, first: Collection[int], strobes: Collection[int]) -> int:
+        """Return how soon after a write to one of some registers a strobe of others can act, cycles."""
+        delay, before = self.channel.start_delay, self._apart(strobes, first)
+        if delay > before:  # the strobe is written before
+            return 0
+        together = {a for address in first for a in self._same_edge(address)}
+        return delay if delay and together & set(strobes) else self._apart(first, strobes) + delay
+
+    def only_step(self, field: str) -> str:
+        """Say why a field is not written right after a step has begun: each note has one, which begins with it."""
+        c = self.channel
+        kept = c.at_reset == "active" or c.position_on_start == "keep" or c.step.on_start == "keep"
+        if not self.once or self.played() > 1 or kept or c.step.clocked_by:
+            return ""
+        distance = self._apart(self.starts, self.registers(field)) - c.start_delay
+        late = f"and the next write comes {distance} cycles later"
+        return f"the only step of {self.name} begins with its note, {late}" if distance > 1 else ""
+
+    def _over(self, timed: bool, ahead: int, *, by_start: bool) -> float:
+        """Return the cycles after which a note is over, or one whose timer is on, since its start, or since that was
+        switched on; or its timer is some ticks ahead of that."""
         c, found, clock = self.channel, [inf], self.channel.step.clocked_by
         if self.once and not (clock and self.restarts(self.chip.ticks[clock].divider)):
             counts = (self.played() if c.position_on_start == "reset" else self.positions()) * self.lengths()[1]
             found.append(self._within(clock, counts) if clock else counts)
         ends = c.timer if timed and c.timer is not None and c.timer.at_zero == "stop" else None
         if ends is not None and not self.restarts(self.chip.ticks[ends.ticks].divider):
-            found.append(self._within(ends.ticks, self.counts()[-1]))
+            at_once = ends.start_and_tick == "both" if by_start else ends.write_and_tick == "new"
+            ticks = self.counts()[-1] - ahead
+            found.append(self._within(ends.ticks, ticks, at_once=at_once) if ticks else 0)
         return min(found)
 
     def counts(self) -> list[int]:

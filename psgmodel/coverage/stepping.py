@@ -28,14 +28,16 @@ def stepping(c: Chapter, r: Reach) -> None:
         ("after-end", "right after a step has begun", lambda m: m.step_just_begun & ~m.step_due, short),
     )
     for field in step_fields:
-        fixed = r.not_changed(field)
+        fixed, ahead = r.not_changed(field), r.over_before(r.registers(field), ahead=1)
         for place, text, where, no in places:
+            early = "" if place == "at-end" else first_of(ahead, r.only_step(field) if place == "after-end" else "")
             c.add(
                 f"step.{field}-{place}",
                 f"the {field} changed {text}",
                 lambda m, f=field, w=where: m.plays_on & m.changed(f) & w(m) & m.sounded,
                 fixed,
                 no,
+                early,
                 by=field,
             )
         c.add(
@@ -54,8 +56,9 @@ def stepping(c: Chapter, r: Reach) -> None:
                 ),
                 by=field,
             )
+    reasons = [first_of(r.not_changed(f), r.over_before(r.registers(f), ahead=1)) for f in step_fields]
+    fixed = first_of(*reasons) if all(reasons) else ""
     if r.channel.step.new_value == "at-once":
-        fixed = first_of(*map(r.not_changed, step_fields)) if all(map(r.not_changed, step_fields)) else ""
         c.add(
             "step.cut-short",
             "the running step made shorter than what has passed of it",
@@ -69,7 +72,7 @@ def stepping(c: Chapter, r: Reach) -> None:
             "step.old-length-first",
             "a shorter step asked for while a longer one runs on",
             lambda m: m.plays_on & (m.length > m.new_length()) & (m.count + 1 > m.new_length()) & m.sounded,
-            first_of(*map(r.not_changed, step_fields)) if all(map(r.not_changed, step_fields)) else "",
+            fixed,
             "" if most > least else f"all steps of {r.name} are equally long",
             by=" ".join(step_fields),
         )
@@ -89,7 +92,7 @@ def _at_start_and_stop(c: Chapter, r: Reach, short: str) -> None:
         "step.within-at-start",
         "a start within a step, some counts into it and some before its end",
         lambda m: m.starts & m.sounded & (m.length > 1) & ~m.step_due & ~m.step_just_begun,
-        r.no_restart,
+        first_of(r.no_restart, r.over_before(r.starts, strobes=True, ahead=1)),
         short or ("" if r.channel.step.clocked_by or r.lengths()[1] > 2 else f"no step of {r.name} lasts three counts"),
         by="start",
     )
@@ -151,7 +154,10 @@ def wave(c: Chapter, r: Reach, o: WaveTable) -> None:
     """Write down what the wave memory does; `sample_address` is the address within it."""
     at = f"{o.while_playing}, the channel sounding"
     n, per = o.samples, o.per_address
-    changes = "" if r.chip.memories.get(r.name) else f"no memory of {r.name} can be written"
+    memory = r.chip.memories.get(r.name)
+    changes = "" if memory else f"no memory of {r.name} can be written"
+    addresses = range(memory.address, memory.address + memory.size) if memory else ()
+    in_note = first_of(changes, r.over_before(addresses))
     c.add(
         "wave.memory-idle", "the memory written while idle", lambda m: ~m.was_active & m.put, changes, r.always_active
     )
@@ -174,14 +180,14 @@ def wave(c: Chapter, r: Reach, o: WaveTable) -> None:
             f"wave.memory-{name}",
             f"a write to the memory, {at}, {text}",
             lambda m, w=where: m.put & m.plays_on & m.sounded & w(m),
-            changes,
+            in_note,
             no,
         )
-    _near_fetch(c, r, n, per, changes)
+    _near_fetch(c, r, n, per, in_note, r.over_before(addresses, ahead=1))
     _ends(c, r, o, changes)
 
 
-def _near_fetch(c: Chapter, r: Reach, n: int, per: int, changes: str) -> None:
+def _near_fetch(c: Chapter, r: Reach, n: int, per: int, changes: str, early: str) -> None:
     """Write down what happens where the next sample is written as it is fetched."""
     c.add(
         "wave.memory-at-fetch",
@@ -194,6 +200,7 @@ def _near_fetch(c: Chapter, r: Reach, n: int, per: int, changes: str) -> None:
         "the next sample written one edge before it is fetched",
         lambda m: m.put & m.plays_on & m.step_due_next & (m.sample_address == (m.position + 1) % n // per) & m.sounded,
         changes,
+        early,
         "" if r.lengths()[1] > 1 else f"a step of {r.name} lasts one count",
     )
 

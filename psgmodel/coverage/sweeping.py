@@ -234,8 +234,8 @@ def _period_writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
                 & m.sounded
             ),
             still,
-            r.no_sweep(0) and r.no_sweep(1),
-            r.starts_anew([s.address]),
+            r.no_changes(),
+            first_of(r.starts_anew([s.address]), r.over_before([s.address])),
             by=by,
         )
     c.add(

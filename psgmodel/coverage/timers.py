@@ -149,12 +149,14 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
     fixed, by = r.not_changed("timer.enable"), "timer.enable timer"
     stops = np.bool_(o.at_zero == "stop")
     for value, word in ((1, "on"), (0, "off")):
-        fixed = first_of(fixed, "" if value else r.over_before(r.registers("timer.enable"), timed=True))
+        late = "" if value else r.over_before(r.registers("timer.enable"), timed=True)
+        late_tick = "" if value else r.over_before(r.registers("timer.enable"), timed=True, ticks=1)
         c.add(
             f"timer.{word}-between",
             f"the timer switched {word} in a note, between ticks",
             lambda m, v=value: m.plays_on & m.changed("timer.enable", v) & ~m.timer_tick & m.sounded,
             fixed,
+            late,
             r.no_gap(o.ticks, "timer.enable"),
             by="timer.enable",
         )
@@ -163,6 +165,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
             f"the timer switched {word} in a note, at a tick",
             lambda m, v=value: m.plays_on & m.changed("timer.enable", v) & m.timer_tick & (m.timer != 1) & m.sounded,
             fixed,
+            late_tick,
             _always_one(r),
             by=by,
         )
@@ -173,6 +176,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
                 m.plays_on & m.changed("timer.enable", v) & m.timer_tick & (m.timer == 1) & m.sounded & stops
             ),
             fixed,
+            late,
             ends,
             by=by,
         )

@@ -82,9 +82,10 @@ class NoisePlayer:
         if e.start and self.options.on_start == "reseed":
             self.contents = self.options.seed_value
         elif advance:
-            self._shift(bool(e.old.get("short", 0)))
+            self.shift(bool(e.old.get("short", 0)))
 
-    def _shift(self, short: bool) -> None:
+    def shift(self, short: bool) -> None:
+        """Shift once, in the long or the short mode."""
         o = self.options
         mode = o.short if short and o.short is not None else o
         bit = 1 if o.feedback == "xnor" else 0

@@ -181,6 +181,7 @@ class _Drawer:
                 cycle = intent.cycle - self.spacing * self.each * self.chance.below(left)
             left -= 1
             found.append(replace(intent, cycle=cycle))
+            cycle += self.chance.among((0, 0, 0, 1, 2, self.spacing))
         return found
 
     def _one(self, things: list[_Thing], owner: Callable[[_Thing], str]) -> _Thing:

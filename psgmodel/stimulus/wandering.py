@@ -21,6 +21,7 @@ from psgmodel.coverage.bins import Behaviour
 from psgmodel.coverage.covering import behaviours_of, hits
 from psgmodel.engine.run import run
 from psgmodel.engine.state import UnitState, reset_state
+from psgmodel.reglog.bus import unmirrored
 from psgmodel.reglog.log import RegisterLog, make_log
 from psgmodel.stimulus.chance import ChanceState
 from psgmodel.stimulus.random_log import random_rows
@@ -28,13 +29,13 @@ from psgmodel.stimulus.schedule import BusRow
 from psgmodel.stimulus.shadow import RegisterWrite, ShadowState, bus_writes, strobes_of
 from psgmodel.stimulus.walk import sounding_fields
 
-IN_VAIN = 400
+IN_VAIN = 600
 """Stretches in a row that show nothing new, after which the search ends; common practice, no source."""
 
-LENGTHS = (500, 3000, 20_000, 100_000)
+LENGTHS = (250, 500, 1000, 3000, 20_000, 100_000)
 """In clock cycles."""
 
-SOON = (60, 250)
+SOON = (60, 120)
 """Lengths of stretches that are tried from reset besides."""
 
 _Left = dict[str, Behaviour]
@@ -88,27 +89,62 @@ def _found(
 def _stretch(
     chip: Chip, chance: ChanceState, state: UnitState, left: Mapping[str, Behaviour], spacing: int, length: int
 ) -> RegisterLog:
-    """Draw a log from a state on."""
+    """Draw a log from a state on.
+
+    Where something is left of what the power bit clears, half of them begin with the power off and on again, and leave
+    one register alone from then on.
+    """
     named = sorted({part for name in left for part in re.split("[.=-]", name)} & set(chip.channels))
     names = [chance.among(named)] if named and not chance.once_in(4) else []
-    rows = _set_up(chip, chance, state, names[0], spacing) if names and not chance.once_in(4) else []
-    begin = rows[-1][0] + spacing if rows else 0
-    most = length // (8 * spacing)
-    writes = max(1, most >> chance.below(6))
+    clears = any(name.startswith("power.") for name in left) and chance.once_in(2)
+    shadow = ShadowState(chip)
+    shadow.stored.update(state.registers)
+    writes = _off_and_on(shadow) if clears else []
+    if names and not chance.once_in(4):
+        writes += _set_up(chip, chance, shadow, names[0])
+    bus = [row for write in writes for row in bus_writes(chip, write)]
+    rows = [(spacing * i, address, value) for i, (address, value) in enumerate(bus)]
+    begin = spacing * len(rows)
+    number = max(1, length // (8 * spacing) >> chance.below(6))
     if rows:
         state = run(chip, make_log(*zip(*rows, strict=True), end=begin + 1), state=state, end=begin).state
     crowded = chance.once_in(2)
     drawn = random_rows(
-        chip, chance, state, length=length, writes=writes, spacing=spacing, about=names, crowded=crowded
+        chip, chance, state, length=length, writes=number, spacing=spacing, about=names, crowded=crowded
     )
     rows += [(begin + c, a, v) for c, a, v in drawn]
-    return make_log(*zip(*rows, strict=True), end=begin + length + spacing + chip.bus.write_latency)
+    if clears:
+        rows = rows[: len(bus)] + _without(chip, rows[len(bus) :], chance.among(list(chip.registers)))
+    columns = np.array(rows, dtype=np.int64).reshape(-1, 3).T
+    return make_log(*columns, end=begin + length + spacing + chip.bus.write_latency)
 
 
-def _set_up(chip: Chip, chance: ChanceState, state: UnitState, name: str, spacing: int) -> list[BusRow]:
+def _off_and_on(shadow: ShadowState) -> list[RegisterWrite]:
+    """Switch the power off and on."""
+    off = shadow.set({"power": 0})
+    shadow.clear()
+    return off + shadow.set({"power": 1})
+
+
+def _without(chip: Chip, rows: list[BusRow], address: int) -> list[BusRow]:
+    """Leave out what writes a register; behind an index port, up to the next index."""
+    b, found, index = chip.bus, [], -1
+    ports = unmirrored(chip, np.array([a for _, a, _ in rows], dtype=np.int64)).tolist()
+    for row, port in zip(rows, ports, strict=True):
+        if b.access != "index-data":
+            found += [row] if port != address else []
+            continue
+        index = row[2] % (1 << b.index_bits) if port == b.index_address else index
+        if index == address:
+            continue
+        found.append(row)
+        if port == b.data_address and index >= 0:
+            index = (index + b.index_step) % (1 << b.index_bits)
+    return found
+
+
+def _set_up(chip: Chip, chance: ChanceState, shadow: ShadowState, name: str) -> list[RegisterWrite]:
     """Set a channel up to be heard, but for some fields that are drawn, and start it as a rule."""
-    shadow = ShadowState(chip)
-    shadow.stored.update(state.registers)
     power = chip.fields.get("power")
     writes = _changes(shadow, {"power": 1}) if power is not None and power.segments else []
     wanted = sounding_fields(chip, name)
@@ -118,8 +154,7 @@ def _set_up(chip: Chip, chance: ChanceState, state: UnitState, name: str, spacin
             wanted[key] = chance.among((0, 1, 2 % (1 << bits), chance.bits(bits), chance.bits(bits), value))
     writes += _changes(shadow, wanted)
     ways = [s for s in strobes_of(chip) if s.target == f"{name}.start"]
-    writes += [shadow.strobe(chance.among(ways))] if ways and not chance.once_in(4) else []
-    return [(spacing * i, *row) for i, row in enumerate(row for write in writes for row in bus_writes(chip, write))]
+    return writes + ([shadow.strobe(chance.among(ways))] if ways and not chance.once_in(4) else [])
 
 
 def _changes(shadow: ShadowState, fields: dict[str, int]) -> list[RegisterWrite]:
