@@ -56,6 +56,9 @@ def add_arguments(parser: CommandParser) -> None:
     drawn.add_argument("--writes", type=int, default=1000, metavar="N", help="its number of bus writes (1000)")
     drawn.add_argument("--walk", action="store_true", help="every field through its values, its channel sounding")
     drawn.add_argument("--close", action="store_true", help="every behaviour within reach, see psgmodel coverage")
+    drawn.add_argument(
+        "--patience", type=int, metavar="N", help="random tries in a row that --close may make in vain (500)"
+    )
     drawn.add_argument("--dwell", metavar="TIME", help="how long a value stays (as long as its ticks ask)")
     drawn.add_argument(
         "--spacing", type=int, default=4, metavar="CYCLES", help="least distance of writes (4; 1 for a hardware master)"
@@ -99,6 +102,8 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
         raise UsageError("stimulus: give one of LOG, --random, --walk, --close, --snippet")
     if arguments.spread and not arguments.log:
         raise UsageError("--spread is for a LOG", hint="logs that are made never have two writes in a cycle")
+    if arguments.patience is not None and not arguments.close:
+        raise UsageError("--patience is for --close")
     if arguments.dwell and not arguments.walk:
         raise UsageError("--dwell is for --walk")
     if arguments.no_clock and not arguments.snippet and arguments.format in ("csv", "verilog"):
@@ -134,6 +139,8 @@ def _tell_coverage(chip: Chip, logs: list[RegisterLog], spacing: int, screen: Sc
     screen.say_block(coverage_summary(coverage))
     for b in coverage.missing:
         screen.say(f"  left open: {b.name}, {b.text}")
+    if coverage.missing:
+        screen.say("  more --patience may show them; otherwise nothing is known that rules them out")
     screen.result(share=coverage.share, left_open=[b.name for b in coverage.missing])
 
 
@@ -176,7 +183,7 @@ def _logs(arguments: argparse.Namespace, chip: Chip) -> tuple[list[RegisterLog],
     again."""
     from psgmodel.cli.sound import time_argument
     from psgmodel.reglog import check_log, load_log
-    from psgmodel.stimulus import closing_logs, one_write_a_cycle, random_log, walk_log
+    from psgmodel.stimulus import PATIENCE, closing_logs, one_write_a_cycle, random_log, walk_log
 
     name = chip.unit.name
     if arguments.random:
@@ -190,8 +197,10 @@ def _logs(arguments: argparse.Namespace, chip: Chip) -> tuple[list[RegisterLog],
         stay = f" --dwell {dwell}" * bool(dwell)
         return [log], f"walk of {name}: psgmodel stimulus --walk --spacing {arguments.spacing}{stay}"
     if arguments.close:
-        logs = closing_logs(chip, arguments.seed, spacing=arguments.spacing)
+        patience = PATIENCE if arguments.patience is None else arguments.patience
+        logs = closing_logs(chip, arguments.seed, spacing=arguments.spacing, patience=patience)
         how = f"--close --seed {arguments.seed} --spacing {arguments.spacing}"
+        how += f" --patience {patience}" * (arguments.patience is not None)
         return logs, f"closing log for {name}: psgmodel stimulus {how}"
     log = load_log(arguments.log)
     check_log(log, chip)

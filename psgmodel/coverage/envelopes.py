@@ -196,8 +196,9 @@ def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
                 by="volume envelope",
             )
     if o.bypass:
-        follows = still and o.volume_write == "at-once" and r.written_at_start("volume")
-        follows = f"the level is always that of the volume: {still}" if follows else ""
+        apart = r.channel.start_delay and not r.written_at_start("volume")
+        same = still and o.volume_write == "at-once" and not apart and r.channel.at_reset == "inactive"
+        follows = f"the level is always that of the volume: {still}" if same else ""
         for value, word in ((1, "set"), (0, "cleared")):
             c.add(
                 f"envelope.bypass-{word}",

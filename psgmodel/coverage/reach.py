@@ -65,9 +65,9 @@ class Reach(LastReach):
     def levels(self) -> frozenset[int]:
         """The levels at which the envelope can stand."""
         o, found = self.channel.envelope, set(self.values("volume"))
+        found |= {0} if o is not None and self.channel.at_reset == "active" else set()
         if o is None or self.never_steps("envelope"):
             return frozenset(found)
-        found |= {0} if self.channel.at_reset == "active" else set()
         size, ways = 1 << self.channel.volume_bits, [o.step if up else -o.step for up in self.values("envelope.rising")]
         last, steps = found, self.steps_made("envelope")
         while last and steps > 0:
@@ -81,7 +81,7 @@ class Reach(LastReach):
         """Say why the envelope never stands at a level."""
         o = self.channel.envelope
         if o is None or self.never_steps("envelope"):
-            return self.not_held("volume", level) if o is not None else ""
+            return self.not_held("volume", level) if o is not None and level not in self.levels else ""
         ends = o.at_zero == "stop" and o.start_and_tick == "start" and self.channel.at_reset == "inactive"
         if level == 0 and ends and 0 not in self.values("volume"):
             return f"{self.name} is stopped at level 0"

@@ -94,9 +94,10 @@ def _stepped_to(h: Happenings, name: str) -> Mask:
         row = int(np.searchsorted(m.edge, h.edge[i]))
         puts = np.flatnonzero(m.put[row + 1 :])
         until = row + 1 + int(puts[0]) if puts.size else m.edge.size
-        place = (int(h.address[i]) - memory.address) * table.per_address
-        heard = m.sounds & ((place - m.position_after) % m.places <= m.steps)
-        found[i] = not m.was_active[row] and bool(heard[row:until].any())
+        places = (int(h.address[i]) - memory.address) * table.per_address + np.arange(table.per_address)
+        ahead = (places[:, None] - m.position_after[row:until]) % m.places
+        heard = m.sounds[row:until] & (ahead <= m.steps[row:until]).any(axis=0)
+        found[i] = not m.was_active[row] and bool(heard.any())
     return found
 
 

@@ -105,7 +105,9 @@ class WriteReach:
     @property
     def no_idle_stop(self) -> str:
         """Why the channel cannot be stopped while idle."""
-        opens_idle = self.gated and self.fields["gate"].reset == 1
+        power = self.chip.fields.get("power")
+        with_power = self._gates() & {s.address for s in power.segments} if power is not None else set()
+        opens_idle = self.gated and (self.fields["gate"].reset == 1 or bool(with_power))
         if self.no_stop or self.strobes["stop"] or self._ends_itself() or opens_idle:
             return first_of(self.no_stop, self.always_active)
         return f"{self.name} ends only where its gate is shut"

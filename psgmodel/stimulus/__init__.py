@@ -11,9 +11,11 @@ from psgmodel.stimulus.one_bus import one_write_a_cycle
 from psgmodel.stimulus.random_log import random_log
 from psgmodel.stimulus.snippets import SIMULATORS, Simulator, dump_snippet
 from psgmodel.stimulus.walk import walk_log
+from psgmodel.stimulus.wandering import PATIENCE
 
 __all__ = [
     "FORMATS",
+    "PATIENCE",
     "SIMULATORS",
     "Bench",
     "Format",

@@ -36,7 +36,7 @@ from psgmodel.stimulus.player import Player, groups, joined
 from psgmodel.stimulus.schedule import Schedule
 from psgmodel.stimulus.searching import search
 from psgmodel.stimulus.shadow import ShadowState, bus_writes
-from psgmodel.stimulus.wandering import wander
+from psgmodel.stimulus.wandering import PATIENCE, wander
 
 ROUNDS = 24
 """Times that a behaviour is tried."""
@@ -66,7 +66,7 @@ class _ChannelState:
         self.row = max(0, len(self.notes.follower.watched.rows) - 1)
 
 
-def closing_logs(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> list[RegisterLog]:
+def closing_logs(chip: Chip, seed: int = 1, *, spacing: int = SPACING, patience: int = PATIENCE) -> list[RegisterLog]:
     """Make the logs.
 
     Parameters
@@ -75,6 +75,9 @@ def closing_logs(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> list[R
     seed : int, 0 or more
     spacing : int, clock cycles, optional
         Least distance of two writes; 1 for a bus master in hardware.
+    patience : int, optional
+        Random stretches in a row that may show nothing new before the search for what is left ends, 0 for none; what
+        it takes to be rare needs more of it.
 
     Returns
     -------
@@ -87,7 +90,7 @@ def closing_logs(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> list[R
     StimulusError
         Numbers out of range, or a chip to which nothing can be written.
     """
-    for what, value, least in (("seed", seed, 0), ("spacing", spacing, 1)):
+    for what, value, least in (("seed", seed, 0), ("spacing", spacing, 1), ("patience", patience, 0)):
         if value < least:
             raise StimulusError(f"{what} {value}, accepted: {least} and more")
     if not chip.registers and not chip.memories:
@@ -112,7 +115,7 @@ def closing_logs(chip: Chip, seed: int = 1, *, spacing: int = SPACING) -> list[R
     end = play_unforeseen(joined(players))
     columns = ([row[i] for row in schedule.rows()] for i in range(3))
     log = make_log(*columns, end=end, source=f"closing log, seed {seed}")
-    return wander(chip, log, chance, spacing)
+    return wander(chip, log, chance, spacing, patience)
 
 
 def _opening(chip: Chip, schedule: Schedule, shadow: ShadowState, spacing: int) -> int:

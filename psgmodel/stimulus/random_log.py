@@ -206,11 +206,13 @@ class _Drawer:
         if kind in ("field", "power"):
             field = self._one(self.fields if kind == "field" else self.power, lambda f: f.name.partition(".")[0])
             registers = len({s.address for s in field.segments})
-            return _Intent(self._cycle(self._ticks(field), 0), self.each * registers, (field, self._value(field.bits)))
+            return _Intent(
+                self._cycle(self._ticks(field), 0), self.each * registers, (field, drawn_value(self.chance, field.bits))
+            )
         if kind == "run":
             return self._run()
         address = self._one(self.samples, self._owner) if kind == "sample" else chance.among(list(chip.registers))
-        return _Intent(self._cycle([], 0), self.each, (address, self._value(chip.bus.data_bits)))
+        return _Intent(self._cycle([], 0), self.each, (address, drawn_value(self.chance, chip.bus.data_bits)))
 
     def _run(self) -> _Intent:
         """Draw data for one index after the other, as the port steps on; it ends where nobody owns the next."""
@@ -220,13 +222,8 @@ class _Drawer:
             if (upcoming := (run[-1] + step) % size) not in self.owned:
                 break
             run.append(upcoming)
-        values = [self._value(self.chip.bus.data_bits) for _ in run]
+        values = [drawn_value(self.chance, self.chip.bus.data_bits) for _ in run]
         return _Intent(self._cycle([], 0), 1 + len(run), [n for pair in zip(run, values, strict=True) for n in pair])
-
-    def _value(self, bits: int) -> int:
-        """Draw a value of one class: 0, 1, one bit, the largest, any."""
-        classes = (0, 1, 1 << self.chance.below(bits), (1 << bits) - 1, self.chance.bits(bits))
-        return self.chance.among(classes)
 
     def _ticks(self, field: Field) -> list[str]:
         name, _, rest = field.name.partition(".")
@@ -246,6 +243,11 @@ class _Drawer:
         tick = first + max(0, anywhere - first) // every * every
         cycle = tick - delay - self.chip.bus.write_latency + self.chance.among((0, 0, 0, -1, 1))
         return cycle if 0 <= cycle < self.length else anywhere
+
+
+def drawn_value(chance: ChanceState, bits: int) -> int:
+    """Draw a value of one class: 0, 1, one bit, the largest, any."""
+    return chance.among((0, 1, 1 << chance.below(bits), (1 << bits) - 1, chance.bits(bits)))
 
 
 def _written(chip: Chip, shadow: ShadowState, intents: list[_Intent], spacing: int) -> tuple[list[BusWrite], list[int]]:

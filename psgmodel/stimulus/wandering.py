@@ -11,7 +11,6 @@ stretches are tried on the model: mostly about one channel that has something le
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -23,26 +22,33 @@ from psgmodel.engine.run import run
 from psgmodel.engine.state import UnitState, reset_state
 from psgmodel.reglog.bus import unmirrored
 from psgmodel.reglog.log import RegisterLog, make_log
+from psgmodel.stimulus.aiming import aim
 from psgmodel.stimulus.chance import ChanceState
 from psgmodel.stimulus.random_log import random_rows
 from psgmodel.stimulus.schedule import BusRow
 from psgmodel.stimulus.shadow import RegisterWrite, ShadowState, bus_writes, strobes_of
 from psgmodel.stimulus.walk import sounding_fields
 
-IN_VAIN = 600
+PATIENCE = 500
 """Stretches in a row that show nothing new, after which the search ends; common practice, no source."""
 
-LENGTHS = (250, 500, 1000, 3000, 20_000, 100_000)
+LENGTHS = (250, 500, 1000, 1000, 3000, 3000, 20_000, 100_000)
 """In clock cycles."""
 
-SOON = (60, 120)
-"""Lengths of stretches that are tried from reset besides."""
+SOON = (60, 120, 120, 250, 500, 3000, 20_000)
+"""The same of stretches from reset."""
+
+SHOTS = 3
+"""Times that something is done where something is due in a stretch that shows nothing new."""
 
 _Left = dict[str, Behaviour]
 
 
-def wander(chip: Chip, log: RegisterLog, chance: ChanceState, spacing: int) -> list[RegisterLog]:
-    """Go on with a log, and with further ones, until everything within reach was seen, or nothing more is found."""
+def wander(
+    chip: Chip, log: RegisterLog, chance: ChanceState, spacing: int, patience: int = PATIENCE
+) -> list[RegisterLog]:
+    """Go on with a log, and with further ones, until everything within reach was seen, or nothing more is found in
+    `patience` stretches, and in twice as many from reset."""
     reachable = [b for b in behaviours_of(chip, spacing) if not b.bin.unreachable]
     seen = hits(chip, log, reachable)
     left = {b.bin.name: b for b in reachable if b.bin.name not in seen}
@@ -52,7 +58,7 @@ def wander(chip: Chip, log: RegisterLog, chance: ChanceState, spacing: int) -> l
     rows: list[BusRow] = []
     begin = log.end + gap
     state = _rebased(run(chip, log.with_end(begin)).state)
-    while part := _found(chip, chance, state, left, spacing, LENGTHS):
+    while part := _found(chip, chance, state, left, spacing, LENGTHS, patience):
         rows += [
             (begin + c, a, v)
             for c, a, v in zip(part.cycle.tolist(), part.address.tolist(), part.value.tolist(), strict=True)
@@ -61,7 +67,7 @@ def wander(chip: Chip, log: RegisterLog, chance: ChanceState, spacing: int) -> l
     more = np.array(rows, dtype=np.int64).reshape(-1, 3).T
     joined = (np.concatenate(pair) for pair in zip((log.cycle, log.address, log.value), more, strict=True))
     logs = [make_log(*joined, end=begin, source=log.source)]
-    while part := _found(chip, chance, reset_state(chip), left, spacing, SOON + LENGTHS):
+    while part := _found(chip, chance, reset_state(chip), left, spacing, SOON, 2 * patience):
         logs.append(replace(part, source=f"{log.source}, part {len(logs) + 1}"))
     return logs
 
@@ -74,34 +80,49 @@ def _rebased(state: UnitState) -> UnitState:
 
 
 def _found(
-    chip: Chip, chance: ChanceState, state: UnitState, left: _Left, spacing: int, lengths: tuple[int, ...]
+    chip: Chip,
+    chance: ChanceState,
+    state: UnitState,
+    left: _Left,
+    spacing: int,
+    lengths: tuple[int, ...],
+    patience: int,
 ) -> RegisterLog | None:
     """Return a stretch that shows something that is left, and strike it out; None where none is found."""
-    for _ in range(IN_VAIN if left else 0):
-        part = _stretch(chip, chance, state, left, spacing, chance.among(lengths))
-        if found := hits(chip, part, left.values(), state):
-            for name in found:
-                del left[name]
-            return part
+    for _ in range(patience if left else 0):
+        name = _channel(chip, chance, left)
+        part = _stretch(chip, chance, state, left, name, spacing, chance.among(lengths))
+        shots = aim(chip, chance, state, part, name, spacing, tries=SHOTS) if name and chance.once_in(2) else []
+        for tried in (part, *shots):
+            if found := hits(chip, tried, left.values(), state):
+                for what in found:
+                    del left[what]
+                return tried
     return None
 
 
+def _channel(chip: Chip, chance: ChanceState, left: _Left) -> str:
+    """Return the channel that a stretch is about: as a rule one that has something left; none: empty."""
+    named = sorted({part for name in left for part in re.split("[.=-]", name)} & set(chip.channels))
+    return chance.among(named) if named and not chance.once_in(4) else ""
+
+
 def _stretch(
-    chip: Chip, chance: ChanceState, state: UnitState, left: Mapping[str, Behaviour], spacing: int, length: int
+    chip: Chip, chance: ChanceState, state: UnitState, left: _Left, name: str, spacing: int, length: int
 ) -> RegisterLog:
-    """Draw a log from a state on.
+    """Draw a log from a state on, about a channel or about none.
 
     Where something is left of what the power bit clears, half of them begin with the power off and on again, and leave
     one register alone from then on.
     """
-    named = sorted({part for name in left for part in re.split("[.=-]", name)} & set(chip.channels))
-    names = [chance.among(named)] if named and not chance.once_in(4) else []
-    clears = any(name.startswith("power.") for name in left) and chance.once_in(2)
+    clears = any(what.startswith("power.") for what in left) and chance.once_in(2)
     shadow = ShadowState(chip)
     shadow.stored.update(state.registers)
     writes = _off_and_on(shadow) if clears else []
-    if names and not chance.once_in(4):
-        writes += _set_up(chip, chance, shadow, names[0])
+    if name and not chance.once_in(4):
+        alone = any(what.endswith("-alone") for what in left) and chance.once_in(3)
+        writes += _hushed(chip, shadow, name) if alone else []
+        writes += _set_up(chip, chance, shadow, name)
     bus = [row for write in writes for row in bus_writes(chip, write)]
     rows = [(spacing * i, address, value) for i, (address, value) in enumerate(bus)]
     begin = spacing * len(rows)
@@ -110,7 +131,14 @@ def _stretch(
         state = run(chip, make_log(*zip(*rows, strict=True), end=begin + 1), state=state, end=begin).state
     crowded = chance.once_in(2)
     drawn = random_rows(
-        chip, chance, state, length=length, writes=number, spacing=spacing, about=names, crowded=crowded
+        chip,
+        chance,
+        state,
+        length=length,
+        writes=number,
+        spacing=spacing,
+        about=[name] if name else [],
+        crowded=crowded,
     )
     rows += [(begin + c, a, v) for c, a, v in drawn]
     if clears:
@@ -155,6 +183,20 @@ def _set_up(chip: Chip, chance: ChanceState, shadow: ShadowState, name: str) -> 
     writes += _changes(shadow, wanted)
     ways = [s for s in strobes_of(chip) if s.target == f"{name}.start"]
     return writes + ([shadow.strobe(chance.among(ways))] if ways and not chance.once_in(4) else [])
+
+
+def _hushed(chip: Chip, shadow: ShadowState, name: str) -> list[RegisterWrite]:
+    """Start every other channel at no volume: its level is 0 then, which that of an idle one may not be."""
+    writes = []
+    for other in chip.channels:
+        field = chip.fields.get(f"{other}.volume")
+        if other == name or field is None or not field.segments:
+            continue
+        table = chip.channels[other].volume_table
+        silent = table.index(min(table, key=abs)) if table else 0
+        writes += _changes(shadow, sounding_fields(chip, other) | {field.name: silent})
+        writes += [shadow.strobe(s) for s in strobes_of(chip) if s.target == f"{other}.start"][:1]
+    return writes
 
 
 def _changes(shadow: ShadowState, fields: dict[str, int]) -> list[RegisterWrite]:
