@@ -1,0 +1,148 @@
+"""A stretch is cut off where a channel does something by itself, and something is done to it at that very edge."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from random import Random
+
+import numpy as np
+import pytest
+
+from psgmodel.coverage import cover
+from psgmodel.coverage.covering import behaviours_of, hits
+from psgmodel.engine import run
+from psgmodel.engine.state import reset_state
+from psgmodel.reglog import RegisterLog, make_log
+from psgmodel.reglog.bus import register_writes
+from psgmodel.stimulus.aiming import aim
+from psgmodel.stimulus.chance import ChanceState
+from psgmodel.stimulus.closing import closing_logs
+from psgmodel.stimulus.shadow import ShadowState
+from psgmodel.stimulus.wandering import _hushed, _stretch, _without
+from tests.engine.tiny_units import ENABLE, GATE, GO, LENGTH, PERIOD, START, VOLUME, Y, tiny
+from tests.laws.generators import draw_chip
+
+ENDING = "ticks = { t = { every = 977, first = 977 } }\n[channel.x]\ntimer = { bits = 2 }\n%s"
+PLAYED = make_log(
+    [0, 10, 20, 40, 1944, 1952, 5000],
+    [VOLUME, LENGTH, ENABLE, GO, VOLUME, VOLUME, VOLUME],
+    [7, 2, 1, START, 7, 7, 7],
+    end=9000,
+)
+"""A note of two ticks: it ends at edge 1954, right after a write that does nothing."""
+
+INDEXED = (
+    'bus = { access = "index-data", index_bits = 8, index_address = 0, data_address = 1, index_step = 0 }\n'
+    + ENDING % ""
+)
+
+
+def shots_of(text: str, log: RegisterLog, tries: int, spacing: int = 4) -> list[RegisterLog]:
+    chip = tiny(text)
+    return aim(chip, ChanceState(3), reset_state(chip), log, "x", spacing, tries=tries)
+
+
+def indexed(log: RegisterLog) -> RegisterLog:
+    """The same register writes through an index port, 4 cycles between index and data."""
+    rows = [
+        row for c, a, v in zip(log.cycle, log.address, log.value, strict=True) for row in ((c, 0, a), (c + 4, 1, v))
+    ]
+    return make_log(*zip(*rows, strict=True), end=log.end)
+
+
+def test_a_note_is_started_or_stopped_at_the_very_edge_at_which_it_runs_out() -> None:
+    """By chance alone, that edge is met once in some thousand writes."""
+    chip = tiny(ENDING % "")
+    names = {"x.timer.end-at-start", "x.timer.end-at-stop"}
+    wanted = [b for b in behaviours_of(chip) if b.bin.name in names]
+    assert len(wanted) == 2
+    seen = [set(hits(chip, shot, wanted)) for shot in shots_of(ENDING % "", PLAYED, 200)]
+    assert set().union(*seen) == names
+    assert sum(map(bool, seen)) > 20
+
+
+@pytest.mark.parametrize(("text", "how"), [(ENDING % "", lambda log: log), (INDEXED, indexed)])
+@pytest.mark.parametrize("spacing", [1, 4, 9])
+def test_what_comes_before_the_shot_stays_and_its_writes_keep_their_distance(
+    text: str, how: Callable[[RegisterLog], RegisterLog], spacing: int
+) -> None:
+    log = how(PLAYED)
+    shots = shots_of(text, log, 60, spacing)
+    assert len(shots) > 40
+    for shot in shots:
+        same = int(np.argmin(np.append(shot.cycle[: len(log)] == log.cycle[: len(shot)], False)))
+        assert shot.cut(0, int(shot.cycle[same])) == log.cut(0, int(shot.cycle[same]))
+        assert int(np.diff(shot.cycle)[same - 1 :].min()) >= spacing
+        assert len(shot) - same <= 2
+        assert shot.end > int(shot.cycle[-1])
+
+
+def test_shots_go_to_ticks_too_and_to_edges_beside_them() -> None:
+    edges = {int(shot.cycle[-1]) for shot in shots_of(ENDING % "", PLAYED, 200)}
+    assert {977, 1954} <= edges
+    assert edges <= {tick + beside for tick in range(977, 9000, 977) for beside in (-1, 0, 1)}
+
+
+def test_where_nothing_is_ever_due_there_is_no_shot() -> None:
+    assert shots_of("[channel.x]\n", PLAYED, 9) == []
+
+
+def test_a_gate_is_turned_where_something_is_due() -> None:
+    text = ENDING % 'gate = true\n[[register]]\nname = "SPARE"\naddress = 0x70\n'
+    played = make_log([0, 10, 20, 40], [VOLUME, LENGTH, ENABLE, GATE], [7, 2, 1, 1], end=9000)
+    shots = shots_of(text, played, 200)
+    turned = [s for s in shots if int(s.address[-1]) == GATE and int(s.value[-1]) == 0]
+    assert sum(int(s.cycle[-1]) == 1954 for s in turned) > 3
+
+
+@pytest.mark.parametrize("step", [0, 1])
+def test_a_register_is_left_out_behind_an_index_port_too(step: int) -> None:
+    chip = tiny(INDEXED.replace("index_step = 0", f"index_step = {step}"))
+    port = [(0, 0, VOLUME), (4, 1, 5), (8, 1, 6), (12, 0, LENGTH), (16, 1, 1), (20, 0, VOLUME), (24, 1, 7), (28, 0, GO)]
+    for address in (VOLUME, LENGTH, PERIOD):
+        log = make_log(*zip(*_without(chip, port, address), strict=True), end=40)
+        left, _ = register_writes(chip, log, 0)
+        assert address not in left.address
+        assert {VOLUME, LENGTH} - {address} <= set(left.address.tolist())
+
+
+def test_a_register_is_left_out_at_its_mirrors_too() -> None:
+    chip = tiny("mirror = [{ address = 0x80, size = 0x40, of = 0 }]\n[channel.x]\ntimer = {}\n")
+    rows = [(0, VOLUME, 1), (4, LENGTH, 2), (8, 0x80 + VOLUME, 3), (12, 0x80 + LENGTH, 4)]
+    assert _without(chip, rows, VOLUME) == [rows[1], rows[3]]
+
+
+POWERED = 'power = {}\nconstants = { "x.period" = 0 }\n[channel.x]\ntimer = {}\n'
+
+
+def test_where_clearing_is_left_open_stretches_leave_one_register_alone_after_the_power_was_off() -> None:
+    chip = tiny(POWERED)
+    left = {b.bin.name: b for b in behaviours_of(chip) if b.bin.name.startswith("power.") and "cleared" in b.bin.name}
+    chance, kept = ChanceState(5), 0
+    for _ in range(60):
+        part = _stretch(chip, chance, reset_state(chip), left, "x", 4, 1000)
+        switch = chip.fields["power"].segments[0]
+        off = (part.address == switch.address) & (part.value >> switch.low & 1 == 0)
+        first = [int(part.cycle[0]), bool(off[0])] if len(part) else [1, False]
+        kept += first == [0, True]
+    assert 15 < kept < 45
+
+
+def test_others_are_hushed_though_an_idle_one_is_not_at_0() -> None:
+    chip = tiny("[channel.x]\n[channel.y]\nidle_level = 3\nvolume_table = [9, 8, 0, 7, 6, 5, 4, 3]\n")
+    writes = _hushed(chip, ShadowState(chip), "x")
+    addresses, values = zip(*writes, strict=True)
+    assert min(addresses) >= Y
+    log = make_log(range(0, 10 * len(writes), 10), addresses, values, end=400)
+    levels = run(chip, log)
+    assert levels["y"].at([0, 399]).tolist() == [3, 0]
+    assert levels["x"].at([399]).tolist() == [0]
+
+
+def test_without_patience_nothing_is_looked_for_by_chance() -> None:
+    chip = draw_chip(Random(4))
+    (log,) = closing_logs(chip, patience=0)
+    assert cover(chip, [log]).missing
+    logs = closing_logs(chip)
+    assert not cover(chip, logs).missing
+    assert logs[0].cut(0, log.end) == log
