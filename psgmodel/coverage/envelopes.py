@@ -118,6 +118,7 @@ def _envelope_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
             lambda m, f=field: m.plays_on & m.changed(f) & m.fade_due & (m.old("envelope.period") != 0) & m.heard,
             fixed,
             still,
+            r.not_other_than("envelope.period", 0),
             by=f"{field} envelope",
         )
         c.add(

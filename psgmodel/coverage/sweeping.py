@@ -181,6 +181,7 @@ def _writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
             lambda m, f=field: m.plays_on & m.changed(f) & m.glide_due & (m.old("sweep.period") != 0) & m.sounded,
             fixed,
             still,
+            r.not_other_than("sweep.period", 0),
             by=f"{field} sweep",
         )
         c.add(
