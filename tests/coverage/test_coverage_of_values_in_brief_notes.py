@@ -18,7 +18,6 @@ from tests.engine.tiny_units import (
     MEMORY,
     PATTERN,
     PERIOD,
-    SHIFT,
     SHORT,
     START,
     STOP,
