@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from random import Random
 
 import numpy as np
@@ -12,11 +13,11 @@ from psgmodel.coverage.covering import behaviours_of, hits
 from psgmodel.engine import run
 from psgmodel.engine.state import reset_state
 from psgmodel.reglog import RegisterLog, make_log
-from psgmodel.stimulus import random_log
+from psgmodel.stimulus import closing_logs, random_log
 from psgmodel.stimulus.chance import ChanceState
-from psgmodel.stimulus.random_log import random_rows
+from psgmodel.stimulus.random_log import LARGEST_CROWD, random_rows
 from psgmodel.stimulus.wandering import wander
-from tests.engine.tiny_units import VOLUME, Y, tiny
+from tests.engine.tiny_units import START, VOLUME, Y, tiny
 from tests.laws.generators import draw_chip
 
 FADING = '[ticks]\nt = { every = 30 }\n[channel.x]\npatterns = ["10"]\ntimer = {}\nenvelope = {}\n'
@@ -118,3 +119,106 @@ def test_a_log_that_shows_all_is_left_as_it_is() -> None:
     (whole,) = wander(chip, make_log([5], [0], [1], end=100), ChanceState(3), 4)
     assert not cover(chip, [whole]).missing
     assert wander(chip, whole, ChanceState(9), 4) == [whole]
+
+
+ONCE_ONLY = """
+    constants = { "x.timer.length" = 2, "x.timer.enable" = 1, "x.volume" = 7, "x.period" = 3 }
+    register = [{ name = "STRIKE", address = 0x30, fields = [{ bits = "0", strobes = "x.start" }] }]
+    [channel.x]
+    timer = { at_zero = "go-on" }
+"""
+"""Nothing stops x: it is started while idle once after reset. Ticks come at 10, 20, 30 and so on."""
+AT_TICK = "x.timer.tick-at-start-idle"
+
+
+@pytest.fixture
+def soon_in_vain(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The search ends sooner: what is looked for from reset is found within a few stretches."""
+    monkeypatch.setattr("psgmodel.stimulus.wandering.IN_VAIN", 60)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.usefixtures("soon_in_vain")
+def test_what_happens_only_once_after_reset_is_found_in_a_second_log_from_reset(seed: int) -> None:
+    chip = tiny(ONCE_ONLY)
+    begun = make_log([15], [0x30], [START], end=40, source="begun")
+    found = wander(chip, begun, ChanceState(seed), 4)
+    assert [log.source for log in found] == ["begun", "begun, part 2"]
+    assert found[0].cut(0, 40) == begun
+    alone = [cover(chip, [log]) for log in found]
+    assert [b.name for b in alone[0].missing] == [AT_TICK]
+    assert AT_TICK in alone[1].logs[0].hits
+    starts = found[1].cycle[found[1].value & 1 == 1]
+    assert starts[0] % 10 == 0
+    assert int(np.diff(found[1].cycle, append=found[1].end).min()) >= 4
+    both = cover(chip, found)
+    assert both.missing == both.against_reason == ()
+
+
+APART = """
+    ticks = { t = { every = 10, first = 10 }, u = { every = 10, first = 15 } }
+    constants = { "x.timer.length" = 2, "x.timer.enable" = 1, "x.volume" = 7, "x.period" = 3, "x.envelope.period" = 2 }
+    register = [{ name = "STRIKE", address = 0x30, fields = [{ bits = "0", strobes = "x.start" }] }]
+    [channel.x]
+    timer = { at_zero = "go-on" }
+    envelope = { ticks = "u" }
+"""
+"""The only idle start meets a tick of the timer or one of the envelope."""
+
+
+@pytest.mark.usefixtures("soon_in_vain")
+def test_there_are_as_many_logs_from_reset_as_it_takes_to_show_what_excludes_one_another() -> None:
+    chip = tiny(APART)
+    found = wander(chip, make_log([13], [0x30], [START], end=40, source="begun"), ChanceState(2), 4)
+    assert [log.source for log in found] == ["begun", "begun, part 2", "begun, part 3"]
+    wanted = {AT_TICK, "x.envelope.tick-at-start-idle"}
+    shown = [wanted & set(cover(chip, [log]).logs[0].hits) for log in found]
+    assert shown[0] == set()
+    assert [len(names) for names in shown[1:]] == [1, 1]
+    assert set().union(*shown) == wanted
+    assert cover(chip, found).missing == ()
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_chip_with_nothing_left_has_one_closing_log(seed: int) -> None:
+    chip = tiny("[channel.x]\n")
+    (log,) = closing_logs(chip, seed)
+    assert log.source == f"closing log, seed {seed}"
+    assert cover(chip, [log]).missing == ()
+
+
+def groups_of(cycles: list[int], spacing: int) -> list[list[int]]:
+    """Return cycles in groups of those that are as close as the bus allows."""
+    found = [cycles[:1]]
+    for before, cycle in pairwise(cycles):
+        found += [] if cycle - before == spacing else [[]]
+        found[-1].append(cycle)
+    return found
+
+
+@pytest.mark.parametrize("spacing", [1, 5])
+def test_a_crowd_is_as_dense_as_the_bus_allows_and_has_a_few_writes_one_of_them_in_its_place(spacing: int) -> None:
+    chip = tiny("[channel.x]\n")
+
+    def drawn(crowded: bool) -> list[tuple[int, int, int]]:
+        chance, state = ChanceState(7), reset_state(chip)
+        return random_rows(chip, chance, state, length=10**7, writes=400, spacing=spacing, crowded=crowded)
+
+    loose, crowded = drawn(False), drawn(True)
+    assert [row[1:] for row in crowded] == [row[1:] for row in loose]
+    groups = groups_of([cycle for cycle, _, _ in crowded], spacing)
+    assert {len(group) for group in groups} == set(range(1, LARGEST_CROWD + 1))
+    assert len(groups_of([cycle for cycle, _, _ in loose], spacing)) > 395
+    first = np.cumsum([0, *map(len, groups[:-1])])
+    assert all(loose[i][0] in group for i, group in zip(first.tolist(), groups, strict=True))
+    assert len({group.index(loose[i][0]) for i, group in zip(first.tolist(), groups, strict=True)}) == LARGEST_CROWD
+
+
+def test_a_crowd_behind_an_index_port_takes_an_index_for_each_of_its_writes() -> None:
+    chip = tiny(POWERED.replace("power = {}", "").replace('drives = "power"', 'strobes = "x.start"'))
+    state, spacing = reset_state(chip), 4
+    rows = random_rows(chip, ChanceState(3), state, length=10**7, writes=600, spacing=spacing, crowded=True)
+    sizes = [len(group) for group in groups_of([cycle for cycle, _, _ in rows], spacing)]
+    assert max(sizes) >= 2 * LARGEST_CROWD
+    assert sum(size % 2 for size in sizes) < 0.2 * len(sizes)
+    assert min(np.diff([cycle for cycle, _, _ in rows])) == spacing
