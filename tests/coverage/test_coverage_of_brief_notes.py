@@ -152,15 +152,24 @@ def test_a_fast_bus_reaches_what_comes_too_soon_for_a_slow_one() -> None:
     assert reason_of(ONCE % 0, "x.stop.sounding", spacing=3) == OVER.replace("comes 4", "comes 3")
 
 
-@pytest.mark.parametrize(("delay", "reached"), [(0, True), (1, False), (4, True)])
-def test_a_write_changes_a_field_of_a_note_that_begins_later_as_much_sooner(delay: int, reached: bool) -> None:
-    """A note of 4 cycles, the volume written 4 cycles after GO: at its end; within it; at its start, and then the next
-    write comes too late."""
-    text = ONCE % 1 + f"start_delay = {delay}\n"
-    found = shown(text, [*LOUD, (4, GO, 1), (8, VOLUME, 5)], 20)
-    assert ("x.step.volume-at-end" in found) == (delay == 0)
-    assert reason_of(text, "x.step.volume-at-end") == ""
+@pytest.mark.parametrize(
+    ("delay", "reason"), [(0, OVER), (1, OVER.replace("comes 4", "comes 3")), (2, ""), (3, ""), (4, ""), (7, "")]
+)
+def test_a_field_is_written_in_a_brief_note_that_begins_long_enough_after_the_write_that_starts_it(
+    delay: int, reason: str
+) -> None:
+    """A note of 2 cycles that is asked for at 4; the volume is written where it ends, 4 cycles later or more."""
+    text, end = ONCE % 0 + f"start_delay = {delay}\n", 4 + delay + 2
+    assert reason_of(text, "x.step.volume-at-end") == reason
+    if not reason:
+        assert "x.step.volume-at-end" in shown(text, [*LOUD, (4, GO, 1), (end, VOLUME, 5)], 20)
     assert_kept(text)
+
+
+@pytest.mark.parametrize("delay", [0, 1, 2])
+def test_a_strobe_that_acts_later_comes_no_sooner_after_another(delay: int) -> None:
+    text = ONCE % 0 + f"start_delay = {delay}\n"
+    assert {reason_of(text, name) for name in ("x.start.again", "x.stop.sounding")} == {OVER}
 
 
 def test_a_note_that_plays_from_reset_on_is_not_said_to_be_over_before_a_write() -> None:
