@@ -123,6 +123,16 @@ class Columns:
         last = np.maximum.accumulate(np.append(-1, np.where(where, number, -1)[:-1])) if self.edge.size else number
         return np.where(last >= 0, value[last], -1)
 
+    def lasted(self, before: Ints, after: Ints, was: Mask, is_: Mask, begins: Mask, until: Mask) -> Ints:
+        """Return the values that stood from where `begins` holds to where `until` does.
+
+        `before` and `after` are the values before and after the edges; all the while `was` held before them, and `is_`
+        after them.
+        """
+        broken = np.cumsum(~is_ | (~begins & (before != after)))
+        whole = self.last_loaded(begins, broken) == np.append(0, broken)[:-1]
+        return ints(before[until & was & whole & (self.last_loaded(begins, ints(is_)) == 1)])
+
     def upcoming(self, column: Ints) -> Ints:
         """Return a column one edge on: what happens where the stretch after each edge ends."""
         return np.append(column[1:], 0)

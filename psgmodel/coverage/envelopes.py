@@ -37,7 +37,7 @@ def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
             lambda m, w=was: m.starts & (m.was_active == w) & m.fade_tick & _moving(m, o) & m.heard,
             r.stands_still("envelope"),
             no_start,
-            r.no_restart if was else r.always_active,
+            r.no_restart if was else first_of(r.always_active, r.no_loud_start()),
             r.start_meets(o.ticks),
             by="start envelope",
         )
@@ -93,7 +93,7 @@ def _ways(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
             f"{what} the {end}",
             lambda m, v=value: _faded(m, v, at_end=True),
             way,
-            "" if any(ends) else f"no level that it comes to is less than {o.step} {side} the {end}",
+            "" if any(ends) else f"from no level that it comes to does a step by {o.step} lead past the {end}",
         )
 
 

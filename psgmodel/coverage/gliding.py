@@ -110,7 +110,7 @@ class GlideReach(WriteReach):
             return ""
         return self.no_changes()
 
-    def _runs_over(self, pairs: Iterable[tuple[int, int]]) -> bool:
+    def runs_over(self, pairs: Iterable[tuple[int, int]]) -> bool:
         """Tell whether a step of one of some directions and shifts can lead past the periods there are, before it is
         fitted to them."""
         o, size = self.channel.sweep, self.periods
@@ -121,18 +121,18 @@ class GlideReach(WriteReach):
 
     def no_overflow(self) -> str:
         """Say why no result of the sweep fails to fit."""
-        if self.channel.sweep is None or self._runs_over(self.sweeps()):
+        if self.channel.sweep is None or self.runs_over(self.sweeps()):
             return ""
         return "no direction and shift of the sweep leads past the periods there are"
 
     def no_shifted_overflow(self) -> str:
         """Say why no result of the sweep with a shift other than 0 fails to fit."""
-        shifted = self._runs_over((d, s) for d, s in self.sweeps() if s)
+        shifted = self.runs_over((d, s) for d, s in self.sweeps() if s)
         return "" if shifted else "no shift but 0 leads past the periods there are"
 
     def no_unshifted_overflow(self) -> str:
         """Say why no result of the sweep with shift 0 fails to fit."""
-        return "" if self._runs_over((d, s) for d, s in self.sweeps() if not s) else "a step by 0 never runs over"
+        return "" if self.runs_over((d, s) for d, s in self.sweeps() if not s) else "a step by 0 never runs over"
 
     def no_overflow_ahead(self) -> str:
         """Say why a sweep step that fits is never followed by one that does not, everything else the same."""

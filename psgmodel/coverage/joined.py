@@ -9,15 +9,15 @@ from __future__ import annotations
 import numpy as np
 
 from psgmodel.coverage.bins import Chapter
-from psgmodel.coverage.columns import Ints, Mask, mask
+from psgmodel.coverage.columns import Ints, Mask, ints, mask
 from psgmodel.coverage.moments import Moments
 from psgmodel.coverage.reach import Reach
 
 
 def joined(c: Chapter, r: Reach) -> None:
     """Write down each register of each field that is joined from several."""
-    steps = min(2, r.played()) if r.once else 2
-    brief = not r.no_steps and r.lasts() < (steps + 1) * r.lengths()[0] * r.count
+    one = r.once and r.played() < 2  # a note has one step, in which it matters what stands as it begins
+    brief = not r.no_steps and r.lasts() < 3 * r.lengths()[0] * r.count
     for key, field in r.fields.items():
         addresses = tuple(dict.fromkeys(s.address for s in field.segments))
         for address in addresses if len(addresses) > 1 else ():
@@ -29,7 +29,7 @@ def joined(c: Chapter, r: Reach) -> None:
                 + ("and a note of that length ends" if timed else "heard"),
                 (lambda m, k=key, a=address: m.is_("ran_out") & m.sounded & (m.of_note(_last_by(m, k, a)) == 1))
                 if timed
-                else (lambda m, k=key, a=address: _heard(m, k, a, steps, brief)),
+                else (lambda m, k=key, a=address: _heard(m, k, a, brief=brief, one=one)),
                 r.written_together(address, addresses),
                 r.no_timed_end() if timed else r.no_steps,
                 by=key,
@@ -46,14 +46,20 @@ def _by(m: Moments, key: str, address: int) -> Mask:
     return mask(found)
 
 
-def _heard(m: Moments, key: str, address: int, steps: int, brief: bool) -> Mask:
-    """What one register alone makes of a field stands for some steps of the waveform, heard; where notes are too brief
-    for that, until the channel itself goes on."""
+def _heard(m: Moments, key: str, address: int, *, brief: bool, one: bool) -> Mask:
+    """What one register alone makes of a field stands for two steps of the waveform, heard; where notes are too brief
+    for that, until the channel itself goes on; where a note has one step, from its start on."""
     by = _by(m, key, address)
-    found = mask(by & (m.total(m.steps_made, m.stands(key), m.sounds) >= steps))
+    found = mask(by & (m.total(m.steps_made, m.stands(key), m.sounds) >= 2))
+    if one:
+        changed = m.changed(key)
+        before = m.last_loaded(changed, ints(by))
+        after = np.where(changed, by, before)
+        whole = m.lasted(before, after, m.sounded, m.sounds, m.starts | m.goes_on, m.goes_on)
+        return np.append(found, whole == 1)
     if not brief:
         return found
-    stood = m.lasted(m.old(key), m.new(key), m.sounded, m.sounds, m.goes_on, by)
+    stood = m.lasted(m.old(key), m.new(key), m.sounded, m.sounds, by, m.goes_on)
     return np.append(found, np.ones(stood.size, np.bool_))
 
 

@@ -7,11 +7,9 @@ comes too late or too soon, in words; an empty text where nothing speaks against
 from __future__ import annotations
 
 from collections.abc import Collection
-from math import inf
 
 from psgmodel.chip.channel import NoiseClock, StepClock
 from psgmodel.coverage.gliding import GlideReach
-from psgmodel.coverage.writing import first_of
 
 
 class LastReach(GlideReach):
@@ -30,7 +28,8 @@ class LastReach(GlideReach):
 
     def no_gap(self, tick: str, field: str) -> str:
         """Say why a field is not written between two ticks of a note that software has begun."""
-        return self.no_write_between(tick, self.registers(field), writes=2)
+        writes = 1 if self.channel.at_reset == "active" else 2
+        return self.no_write_between(tick, self.registers(field), writes=writes)
 
     def no_write_between(self, tick: str, addresses: Collection[int], *, writes: int = 1, delay: int = 0) -> str:
         """Say why what a write to some registers does, `delay` cycles later, does not take place between two ticks,
@@ -39,15 +38,17 @@ class LastReach(GlideReach):
         divider, restarts = self.chip.dividers[ticks.divider], self.restarts(ticks.divider)
         if divider.every > 1 or len(ticks.at) < divider.steps or divider.first > self.written_by(writes):
             return ""
-        if restarts and divider.after_restart > 1:
+        first = 1 if divider.restart_steps else 0  # edges after a restart, up to `after_restart`, have no tick
+        together = restarts & {a for address in addresses for a in self._same_edge(address)}
+        soonest = [delay] if together else []
+        if restarts and addresses:
+            soonest.append(delay + self._apart(restarts, addresses))
+            soonest.append(first if delay - self._apart(addresses, restarts) >= first else divider.after_restart)
+        if any(first <= edge < divider.after_restart for edge in soonest):
             return ""
-        if restarts and not divider.restart_steps:  # there is no tick at the very edge of a restart
-            together = {a for address in addresses for a in self._same_edge(address)}
-            if together & restarts if delay == 0 else delay >= self._apart(addresses, restarts):
-                return ""
         return f"{tick} ticks at every edge"
 
-    def _within(self, tick: str, count: int, *, at_once: bool = False) -> int:
+    def within(self, tick: str, count: int, *, at_once: bool = False) -> int:
         """Return the most cycles that some ticks take, as long as nothing is restarted; `at_once`: one at the edge from
         which they are counted is one of them."""
         ticks = self.chip.ticks[tick]
@@ -55,7 +56,8 @@ class LastReach(GlideReach):
         first = divider.first + divider.every * min(ticks.at) - self.written_by(1)
         return max(self.apart(tick) - at_once, first) + (count - 1) * self.apart(tick)
 
-    def _distances(self, tick: str) -> list[int]:
+    def distances(self, tick: str) -> list[int]:
+        """Return the cycles from one tick to the next, around the turn of its divider."""
         ticks = self.chip.ticks[tick]
         divider = self.chip.dividers[ticks.divider]
         steps = sorted(ticks.at)
@@ -64,7 +66,7 @@ class LastReach(GlideReach):
 
     def apart(self, tick: str) -> int:
         """Return the most cycles from one tick to the next, as long as nothing is restarted."""
-        return max(self._distances(tick))
+        return max(self.distances(tick))
 
     # --- steps of the waveform ----------------------------------------------------------------------------------------
 
@@ -113,7 +115,7 @@ class LastReach(GlideReach):
         clock = self.channel.step.clocked_by
         return self.apart(clock) if clock else 1
 
-    # --- envelope and sweep -------------------------------------------------------------------------------------------
+    # --- envelope, sweep and timer ------------------------------------------------------------------------------------
 
     def stands_still(self, block: str) -> str:
         """Say why envelope or sweep never moves."""
@@ -148,57 +150,6 @@ class LastReach(GlideReach):
         longest = options is not None and options.period_zero == "longest" and 0 in periods
         return 1 << self.fields[f"{block}.period"].bits if longest else periods[-1]
 
-    def never_steps(self, block: str) -> str:
-        """Say why envelope or sweep makes no step: it stands still, or no note lasts until its first one."""
-        if reason := self.stands_still(block):
-            return reason
-        options = self.channel.envelope if block == "envelope" else self.channel.sweep
-        values = self.values(f"{block}.period")
-        if (
-            options is None
-            or self.channel.at_reset == "active"
-            or self.restarts(self.chip.ticks[options.ticks].divider)
-        ):
-            return ""
-        if options.period_zero == "stop" and 0 in values:  # let go, it steps at the next tick
-            return ""
-        return self.no_note_of(options.ticks, min(v or 1 << options.period_bits for v in values))
-
-    def no_zero_step(self, block: str) -> str:
-        """Say why no note lasts for a step of the period 0, where that is the longest one."""
-        options = self.channel.envelope if block == "envelope" else self.channel.sweep
-        if options is None or options.period_zero == "stop" or self.channel.at_reset == "active":
-            return ""
-        changes = not self.not_changed(f"{block}.period")
-        return self.never_steps(block) if changes else self.no_note_of(options.ticks, 1 << options.period_bits)
-
-    def always_fallen(self) -> str:
-        """Say why a sweep that falls makes a step before software can let it rise again."""
-        o, delay, falling = self.channel.sweep, self.channel.start_delay, self.registers("sweep.falling")
-        stands = o is None or (o.period_zero == "stop" and 0 in self.values("sweep.period"))
-        if o is None or stands or self.channel.at_reset == "active" or self.restarts(self.chip.ticks[o.ticks].divider):
-            return ""
-        after_start, latest = self._apart(self.starts, falling), self._within(o.ticks, self.ticks("sweep"))
-        distance = min(after_start - delay, self._apart(falling, falling))
-        if delay >= after_start or latest >= distance:
-            return ""
-        return f"a sweep makes a step within {latest} cycles, and is turned {distance} after its start at the soonest"
-
-    def no_note_of(self, tick: str, count: int) -> str:
-        """Say why no note lasts for some ticks."""
-        if self.restarts(self.chip.ticks[tick].divider) or (count - 1) * min(self._distances(tick)) <= self.longest():
-            return ""
-        return f"no note of {self.name} lasts for {count} ticks {tick}"
-
-    def steps_made(self, block: str) -> float:
-        """Return how many steps envelope or sweep can make in a note at most."""
-        options = self.channel.envelope if block == "envelope" else self.channel.sweep
-        if options is None or self.restarts(self.chip.ticks[options.ticks].divider):
-            return inf
-        return self.longest() / min(self._distances(options.ticks)) + 2
-
-    # --- notes --------------------------------------------------------------------------------------------------------
-
     @property
     def timed(self) -> bool:
         """Whether the note timer is always on and ends each note."""
@@ -210,118 +161,3 @@ class LastReach(GlideReach):
         """Whether a wave is played once and ends the note."""
         table = self.channel.table
         return table is not None and table.after_last == "stop"
-
-    def lasts(self, but: str = "", *, moving: bool = False) -> float:
-        """Return for how many cycles everything surely can be kept as it is in a note; `but` is a block that may move.
-
-        A note timer that is always on ends it, an envelope or sweep that cannot be kept from moving changes it, a wave
-        that is played once goes past its last sample. `moving`: envelope and sweep may move, as long as they do not
-        end the note.
-        """
-        c, found = self.channel, [inf]
-        if c.timer is not None and self.timed and but != "timer":
-            found.append(((1 << c.timer.bits) - 1) * min(self._distances(c.timer.ticks)))
-        for block in ("envelope", "sweep"):
-            options = c.envelope if block == "envelope" else c.sweep
-            if options is not None and but != block and self.never_rests(block, ends=moving):
-                found.append((self.ticks(block) - 1) * min(self._distances(options.ticks)))
-        if self.once:
-            found.append(self.played() * self.lengths()[1] * self.count)
-        return min(found)
-
-    def longest(self) -> float:
-        """Return after how many cycles at most a note has ended by itself since its last start."""
-        c, found = self.channel, [inf]
-        if c.timer is not None and self.timed and not self.restarts(self.chip.ticks[c.timer.ticks].divider):
-            found.append((1 << c.timer.bits) * self.apart(c.timer.ticks))
-        clock = c.step.clocked_by
-        if self.once and not (clock and self.restarts(self.chip.ticks[clock].divider)):
-            found.append((self.positions() + 1) * self.lengths()[1] * self.count)
-        return min(found)
-
-    def over_before(
-        self, addresses: Collection[int], *, strobes: bool = False, timed: bool = False, ahead: int = 0, ticks: int = 0
-    ) -> str:
-        """Say why each note is over before some registers can be written in it, or act where they strobe; `timed`: each
-        one whose timer is on; `ahead`: cycles before its end at least; `ticks`: so many ticks before its timer runs out
-        at least."""
-        if not self.starts or not addresses or self.channel.at_reset == "active":
-            return ""
-        delay, apart = self.channel.start_delay, self._apart(self.starts, addresses)
-        # what is written before a start acts at another time than one that strobes before it
-        found = [(apart if strobes else max(apart - delay, 0), self._over(timed, ticks, by_start=True))]
-        if timed and (enables := self.registers("timer.enable")):
-            soonest = self._soonest_strobe(enables, addresses) if strobes else self._apart(enables, addresses)
-            found.append((soonest, self._over(timed, ticks, by_start=False)))
-        if any(latest - ahead >= soonest for soonest, latest in found):
-            return ""
-        soonest, latest = found[0]
-        which = " whose timer is on" if timed else ""
-        over = f"a note of {self.name}{which} is over after {latest} cycles"
-        return f"{over}, and the next write acts {soonest} cycles after its start"
-
-    def _soonest_strobe(self, first: Collection[int], strobes: Collection[int]) -> int:
-        """Return how soon after a write to one of some registers a strobe of others can act, cycles."""
-        delay, before = self.channel.start_delay, self._apart(strobes, first)
-        if delay > before:  # the strobe is written before
-            return 0
-        together = {a for address in first for a in self._same_edge(address)}
-        return delay if delay and together & set(strobes) else self._apart(first, strobes) + delay
-
-    def only_step(self, field: str) -> str:
-        """Say why a field is not written right after a step has begun: each note has one, which begins with it."""
-        c = self.channel
-        kept = c.at_reset == "active" or c.position_on_start == "keep" or c.step.on_start == "keep"
-        if not self.once or self.played() > 1 or kept or c.step.clocked_by:
-            return ""
-        distance = self._apart(self.starts, self.registers(field)) - c.start_delay
-        late = f"and the next write comes {distance} cycles later"
-        return f"the only step of {self.name} begins with its note, {late}" if distance > 1 else ""
-
-    def _over(self, timed: bool, ahead: int, *, by_start: bool) -> float:
-        """Return the cycles after which a note is over, or one whose timer is on, since its start, or since that was
-        switched on; or its timer is some ticks ahead of that."""
-        c, found, clock = self.channel, [inf], self.channel.step.clocked_by
-        if self.once and not (clock and self.restarts(self.chip.ticks[clock].divider)):
-            counts = (self.played() if c.position_on_start == "reset" else self.positions()) * self.lengths()[1]
-            found.append(self._within(clock, counts) if clock else counts)
-        ends = c.timer if timed and c.timer is not None and c.timer.at_zero == "stop" else None
-        if ends is not None and not self.restarts(self.chip.ticks[ends.ticks].divider):
-            at_once = ends.start_and_tick == "both" if by_start else ends.write_and_tick == "new"
-            ticks = self.counts()[-1] - ahead
-            found.append(self._within(ends.ticks, ticks, at_once=at_once) if ticks else 0)
-        return min(found)
-
-    def counts(self) -> list[int]:
-        """Return what the note timer can count down from, rising."""
-        timer = self.channel.timer
-        if timer is None:
-            return []
-        size, values = 1 << timer.bits, self.values("timer.length")
-        return sorted(
-            {v or size for v in values} if timer.loads == "field" else {(size - v) % size or size for v in values}
-        )
-
-    @property
-    def starts(self) -> set[int]:
-        """The registers that start the channel."""
-        return {*self.strobes["start"], *self._gates()}
-
-    @property
-    def stops(self) -> set[int]:
-        """The registers that stop the channel."""
-        return {*self.strobes["stop"], *self._gates()}
-
-    @property
-    def no_restart(self) -> str:
-        """Why the channel cannot be started while it plays."""
-        return first_of(super().no_restart, self.over_before(self.starts, strobes=True))
-
-    @property
-    def no_stop_in_note(self) -> str:
-        """Why software cannot stop the channel while it plays."""
-        return first_of(self.no_stop, self.over_before(self.stops, strobes=True))
-
-    def not_changed(self, field: str) -> str:
-        """Say why no write changes a field while the channel plays on."""
-        return first_of(super().not_changed(field), self.over_before(self.registers(field)))

@@ -293,18 +293,6 @@ class Moments(Columns):
             found = found | self.made(block) if getattr(self.channel, block) is not None else found
         return mask(found)
 
-    def lasted(self, before: Ints, after: Ints, was: Mask, is_: Mask, until: Mask, begins: Mask | None = None) -> Ints:
-        """Return the values that stood from a start on, or from where `until` held, to where `until` holds again;
-        or from where `begins` holds.
-
-        `before` and `after` are the values before and after the edges; all the while `was` held before them, and `is_`
-        after them.
-        """
-        begins = self.starts | until if begins is None else begins
-        broken = np.cumsum(~is_ | (~begins & (before != after)))
-        whole = self.last_loaded(begins, broken) == np.append(0, broken)[:-1]
-        return ints(before[until & was & whole])
-
     # --- sums over stretches ------------------------------------------------------------------------------------------
 
     @cached_property

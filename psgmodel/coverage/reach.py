@@ -11,8 +11,8 @@ from functools import cached_property
 from math import gcd
 
 from psgmodel.chip.channel import NoiseClock
+from psgmodel.coverage.brevity import BriefReach
 from psgmodel.coverage.gliding import moved
-from psgmodel.coverage.lasting import LastReach
 from psgmodel.coverage.writing import first_of, held_values
 
 FAR = 60
@@ -21,7 +21,7 @@ FAR = 60
 __all__ = ["FAR", "Reach", "first_of", "held_values", "moved"]
 
 
-class Reach(LastReach):
+class Reach(BriefReach):
     """What can happen to one channel."""
 
     @property
@@ -54,6 +54,15 @@ class Reach(LastReach):
         volumes = held_values(self.chip, f"{self.name}.volume", kept)
         loud = [self.channel.volume_table[v] if self.channel.volume_table else v for v in volumes]
         return "" if any(loud) else f"{self.name} has no volume but 0" + self._as_reset(kept)
+
+    def no_loud_start(self) -> str:
+        """Say why a channel that was idle is not heard at the very edge of its start."""
+        c, volumes = self.channel, self.values("volume")
+        table = c.table is not None and c.table.volume == "shift"
+        loud = table or any(c.volume_table[v] if c.volume_table else v for v in volumes)
+        if loud or c.envelope is None or c.envelope.start_and_tick != "start":
+            return ""
+        return f"{self.name} starts at no volume but 0"
 
     def _as_reset(self, kept: Collection[int]) -> str:
         names = [self.chip.registers[a].name for a in kept]

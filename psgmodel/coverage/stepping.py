@@ -284,5 +284,5 @@ def _shifted(m: Moments, o: ShiftRegister, short: int, shifts: int, brief: bool)
     found = mask(m.shifts(short, on=o.on_start == "keep") >= shifts)
     if not brief:
         return found
-    mode = m.lasted(m.old("short"), m.new("short"), m.was_active, m.is_active, m.ends)
+    mode = m.lasted(m.old("short"), m.new("short"), m.sounded, m.sounds, m.starts | m.ends, m.ends)
     return np.append(found, mode == short)

@@ -135,7 +135,7 @@ def _at_start_and_stop(c: Chapter, r: Reach, o: Sweep, still: str, over: str) ->
             ),
             r.stands_still("sweep"),
             r.no_start,
-            r.no_restart if was else r.always_active,
+            r.no_restart if was else first_of(r.always_active, r.no_loud_start()),
             r.start_meets(o.ticks),
             by="start sweep",
         )

@@ -20,7 +20,12 @@ def strobes(c: Chapter, r: Reach) -> None:
     """Write down what start and stop do by themselves."""
     no_start, no_idle = r.no_start, r.always_active
     c.add(
-        "start.idle", "started while idle", lambda m: m.starts & ~m.was_active & m.heard, no_start, no_idle, by="start"
+        "start.idle",
+        "started while idle",
+        lambda m: m.starts & ~m.was_active & m.heard,
+        no_start,
+        first_of(no_idle, r.no_loud_start()),
+        by="start",
     )
     c.add("start.again", "started again while it sounds", lambda m: m.starts & m.sounded, r.no_restart, by="start")
     c.add("stop.sounding", "stopped while it sounds", lambda m: m.stops & m.sounded, r.no_stop_in_note, by="stop")
@@ -98,12 +103,13 @@ def _timer_at_start(c: Chapter, r: Reach, o: Timer, no_start: str) -> None:
     again = first_of(r.no_restart, r.over_before(r.starts, strobes=True, timed=o.write_and_tick == "old" or r.timed))
     for was, who in ((True, "sounding"), (False, "idle")):
         no_idle = again if was else r.always_active
+        silent = "" if was else r.no_loud_start()
         c.add(
             f"timer.tick-at-start-{who}",
             f"a start at a tick of the running timer, the channel {who}",
             lambda m, w=was: m.starts & (m.was_active == w) & _tick(m, o) & m.heard,
             no_start,
-            no_idle,
+            first_of(no_idle, silent),
             r.start_meets(o.ticks),
             by="start timer",
         )
@@ -150,13 +156,14 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
     stops = np.bool_(o.at_zero == "stop")
     for value, word in ((1, "on"), (0, "off")):
         late = "" if value else r.over_before(r.registers("timer.enable"), timed=True)
+        between = "" if value else r.over_before(r.registers("timer.enable"), timed=True, before=1)
         late_tick = "" if value else r.over_before(r.registers("timer.enable"), timed=True, ticks=1)
         c.add(
             f"timer.{word}-between",
             f"the timer switched {word} in a note, between ticks",
             lambda m, v=value: m.plays_on & m.changed("timer.enable", v) & ~m.timer_tick & m.sounded,
             fixed,
-            late,
+            between,
             r.no_gap(o.ticks, "timer.enable"),
             by="timer.enable",
         )
@@ -165,8 +172,8 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
             f"the timer switched {word} in a note, at a tick",
             lambda m, v=value: m.plays_on & m.changed("timer.enable", v) & m.timer_tick & (m.timer != 1) & m.sounded,
             fixed,
-            late_tick,
             _always_one(r),
+            late_tick,
             by=by,
         )
         c.add(

@@ -58,10 +58,10 @@ def bus(c: Chapter, chip: Chip, reaches: dict[str, Reach], spacing: int) -> None
         for memory in chip.memories.values():
             c.add(
                 f"index-steps-{memory.name}",
-                f"{memory.name} written while idle, then its next address without an index between, which is heard",
+                f"{memory.name} written while idle, then where the index steps to, without an index between, heard",
                 lambda h, n=memory.channel: _stepped_to(h, n),
                 "" if step else "the index does not step",
-                "" if step < memory.size else f"the index steps past {memory.name}",
+                "" if min(step, size - step) < memory.size else f"the index steps past {memory.name}",
                 reaches[memory.channel].silent,
                 reaches[memory.channel].always_active,
             )

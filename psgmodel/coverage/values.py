@@ -33,11 +33,12 @@ def values(c: Chapter, r: Reach) -> None:
     channel = r.channel
     places = r.played()
     running = channel.step.stopped if hasattr(channel.step, "stopped") else ()
+    one = r.once and places < 2  # a note has one step, and the value stands for all of it
     for field in ("period", "divisor", "shift"):
         for value in _of(r, field, each=field != "period"):
-            steps = 0 if field == "shift" and value in running else min(2, places) if r.once else 2
+            steps = 0 if field == "shift" and value in running else 2
             no = r.no_steps if steps else ""
-            brief = not no and r.lasts() < (steps + 1) * r.length_with(field, value) * r.count
+            brief = not no and (one or r.lasts() < (steps + 1) * r.length_with(field, value) * r.count)
             _value(c, r, field, value, lambda m, f=field, v=value, s=steps, b=brief: _stepped(m, f, s, b) == v, no)
     brief = not r.no_steps and r.lasts() < (places + 1) * r.lengths()[0] * r.count
     for value in _of(r, "pattern", each=True):
@@ -68,6 +69,11 @@ def _value(c: Chapter, r: Reach, field: str, value: int, seen: Callable[..., Mas
     c.add(f"{field}={value}", f"{field} {value} heard", seen, r.not_held(field, value), no, by=field)
 
 
+def _lasts(m: Moments, before: Ints, after: Ints, was: Mask, is_: Mask) -> Ints:
+    """Values that stand from a start, or from where the channel itself goes on to them, until it goes on again."""
+    return m.lasted(before, after, was, is_, m.starts | m.goes_on, m.goes_on)
+
+
 def _stepped(m: Moments, field: str, steps: int, brief: bool) -> Ints:
     """The values of a field that stand in a sounding channel for some steps of the waveform.
 
@@ -79,7 +85,7 @@ def _stepped(m: Moments, field: str, steps: int, brief: bool) -> Ints:
         some = ints(value[m.sounds & (m.total(m.steps_made, value, m.sounds) >= steps)])
         if not brief:
             return some
-        return np.append(some, m.lasted(m.old(field), m.new(field), m.sounded, m.sounds, m.goes_on))
+        return np.append(some, _lasts(m, m.old(field), m.new(field), m.sounded, m.sounds))
 
     return m.once(("stepped", field, steps, brief), found)
 
@@ -90,7 +96,7 @@ def _sounding(m: Moments, steps: int, brief: bool) -> Ints:
     def found() -> Ints:
         volume = m.volume(True)
         some = ints(volume[m.sounds & (m.total(m.steps_made, volume, m.sounds) >= steps)])
-        return np.append(some, m.lasted(m.volume(False), volume, m.sounded, m.sounds, m.goes_on)) if brief else some
+        return np.append(some, _lasts(m, m.volume(False), volume, m.sounded, m.sounds)) if brief else some
 
     return m.once(("sounding", steps), found)
 
@@ -101,7 +107,7 @@ def _reached(m: Moments, brief: bool) -> Ints:
     def found() -> Ints:
         volume, there = m.volume(True), m.is_active & m.routed
         some = volume[there & (m.steps_made > 0)]
-        return np.append(some, m.lasted(m.volume(False), volume, m.was_active, there, m.goes_on)) if brief else some
+        return np.append(some, _lasts(m, m.volume(False), volume, m.was_active, there)) if brief else some
 
     return m.once("reached", found)
 

@@ -95,8 +95,8 @@ def random_rows(
     """Draw the writes of a log that begins in a state, at cycle 0.
 
     `about` are channels, or what else comes first in the name of a field or strobe: all but one in eight of the fields,
-    strobes and samples drawn are theirs; nothing stands for everything. `crowded`: what is written comes in groups as
-    dense as the bus allows.
+    strobes and samples drawn are theirs; nothing stands for everything. `crowded`: what is written comes in groups,
+    about as dense as the bus allows.
     """
     shadow = ShadowState(chip)
     shadow.stored.update(state.registers)
@@ -173,15 +173,17 @@ class _Drawer:
         return sorted(found, key=lambda intent: intent.cycle)
 
     def crowd(self, intents: list[_Intent]) -> list[_Intent]:
-        """Move intents to others, into groups: one of the group stays about where it was."""
-        found, left, cycle = [], 0, 0
+        """Move intents to others, into groups; one of each group stays about where it was."""
+        found: list[_Intent] = []
+        left = cycle = 0
         for intent in intents:
-            if not left:
+            if left:
+                cycle += self.spacing * intent.writes + self.chance.among((0, 0, 0, 1, 2, self.spacing))
+            else:
                 left = 1 + self.chance.below(LARGEST_CROWD)
                 cycle = intent.cycle - self.spacing * self.each * self.chance.below(left)
             left -= 1
             found.append(replace(intent, cycle=cycle))
-            cycle += self.chance.among((0, 0, 0, 1, 2, self.spacing))
         return found
 
     def _one(self, things: list[_Thing], owner: Callable[[_Thing], str]) -> _Thing:

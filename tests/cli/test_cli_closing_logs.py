@@ -47,14 +47,13 @@ address = 0
 fields = [{ bits = "0", strobes = "x.start" }]
 """
 """Nothing stops x: its only start while idle is at a tick or not."""
-COMMENT = "closing log for Twite: psgmodel stimulus --close --seed 3 --spacing 4"
-CLOSE = ["stimulus", "--close", "--seed", "3", "--chip", "twite.toml"]
+COMMENT = "closing log for Twite: psgmodel stimulus --close --seed 3 --spacing 4 --patience 60"
+CLOSE = ["stimulus", "--close", "--seed", "3", "--patience", "60", "--chip", "twite.toml"]
 
 
 @pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder with the chip; the search by chance ends sooner than it does for a user."""
-    monkeypatch.setattr("psgmodel.stimulus.wandering.IN_VAIN", 60)
+def folder(tmp_path: Path) -> Path:
+    """A folder with the chip."""
     (tmp_path / "twite.toml").write_text(TWITE, encoding="utf-8")
     return tmp_path
 

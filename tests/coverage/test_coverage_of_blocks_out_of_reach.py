@@ -59,7 +59,7 @@ LENGTH_OF = 'constants = { "x.timer.length" = %s }\n[channel.x]\ntimer = { bits 
 NEVER_MORE = "the note timer never counts from more than 1"
 BYPASSED = 'constants = { "x.envelope.bypass" = %s }\n[channel.x]\nenvelope = { bypass = true }\n'
 SEVEN = 'constants = { "x.volume" = 7 }\n[channel.x]\nenvelope = { step = 7, at_zero = "%s" }\n'
-NO_BOTTOM = "no level that it comes to is less than 7 above the bottom"
+NO_BOTTOM = "from no level that it comes to does a step by 7 lead past the bottom"
 FOLLOWING = """
     constants = { "x.envelope.period" = 0 }
     [channel.x]

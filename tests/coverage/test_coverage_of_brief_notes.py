@@ -44,7 +44,7 @@ GLIDES = """
     timer = { bits = 2 }
     sweep = { period_zero = "longest", period_bits = %s, shift_bits = 2 }
 """
-NEVER_8 = "no note of x lasts for 8 ticks t"
+NEVER_8 = "no note of x lasts for 8 ticks of t"
 LOADED = """
     constants = { "x.timer.enable" = 1 }
     register = [
@@ -64,7 +64,7 @@ TURNED = """
     [channel.x]
     sweep = { overflow = "hold" }
 """
-TURNED_LATE = "a sweep makes a step within 1 cycles, and is turned 4 after its start at the soonest"
+TURNED_LATE = "a sweep makes a step within 1 cycle, and is turned 4 after its start at the soonest"
 SINKS = """
     constants = { "x.timer.enable" = 1, "x.volume" = 7, "x.envelope.rising" = 0 }
     [channel.x]
@@ -134,7 +134,7 @@ BELOW: Rows = [(0, VOLUME, 3), (4, PERIOD, 3), (8, SHIFT, 1)]
         # 7 down to 2 takes 5 ticks: 20 to 60
         (SINKS % 1, SINKS % 3, "x.level=2", "the envelope never comes to 2", [(0, FADE, 1), (12, GO, 1)], 80),
         # 8 ticks, 20 to 90: the eighth finds 7
-        (CLIMBS % 1, CLIMBS % 3, "x.envelope.top", "no level that it comes to is less than 1 below the top",
+        (CLIMBS % 1, CLIMBS % 3, "x.envelope.top", "from no level that it comes to does a step by 1 lead past the top",
          [(0, FADE, 1), (12, GO, 1)], 100),
     ],
 )  # fmt: skip

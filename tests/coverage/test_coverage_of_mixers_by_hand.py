@@ -66,8 +66,8 @@ WAVES: Rows = [(4 * i, MEMORY + i, 5) for i in range(4)] + [(16, GO, START)]
          [(0, VOLUME, 7), (4, 0x30, 0), (8, GO, START)]),
         (FROM_RESET % "u.restart", FROM_RESET % "x.stop", "mixer.out.under", NOT_BELOW, [(4, 0x30, 2)]),
         (BOTH_WAYS % "11", BOTH_WAYS % "10", "mixer.out.under", NOT_BELOW, SOUNDS),
-        # two ticks make four steps at the most, and 4 + 2 fits into 3 bits
-        (FADING % 1, FADING % 3, "mixer.out.over", "the sum never passes 6, and 7 fits",
+        # two ticks make two steps at the most, and 2 + 2 fits into 3 bits
+        (FADING % 1, FADING % 3, "mixer.out.over", "the sum never passes 4, and 7 fits",
          [(0, FADE, 1), (12, GO, START)]),
         (HALF % ("", 6), HALF % ("", 7), "mixer.out.fraction", MULTIPLE, [(0, GO, START)]),
         (HALF % ("", 6), HALF % (", gains = { x = 1 }", 5), "mixer.out.fraction", MULTIPLE, [(0, GO, START)]),

@@ -195,9 +195,11 @@ JOINED = """
 """
 
 
-def test_a_register_of_a_period_counts_alone_by_as_many_steps_as_a_note_has() -> None:
-    """The period is 12, and a step from 20 on lasts 13 cycles; LOW alone makes it 13 at 24."""
-    rows: Rows = [(0, VOLUME, 5), (4, MEMORY + 1, 9), (8, 3, 3), (20, GO, START), (24, 2, 1)]
+def test_a_register_of_a_period_counts_alone_where_a_note_of_one_step_begins_with_it() -> None:
+    """The period is 12; LOW alone makes it 13 at 14. The step from 20 on lasts 14 cycles, whatever is written in it."""
+    begun: Rows = [(0, VOLUME, 5), (4, MEMORY + 1, 9), (8, 3, 3)]
+    rows: Rows = [*begun, (14, 2, 1), (20, GO, START)]
     assert "x.period.LOW-alone" in shown(JOINED, rows, 60)
     assert "x.period.LOW-alone" not in shown(JOINED, [*rows, (28, GO, STOP)], 60)
     assert "x.period.LOW-alone" not in shown(JOINED, [*rows, (28, 3, 1)], 60)
+    assert "x.period.LOW-alone" not in shown(JOINED, [*begun, (20, GO, START), (24, 2, 1)], 60)

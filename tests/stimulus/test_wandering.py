@@ -131,18 +131,11 @@ ONCE_ONLY = """
 AT_TICK = "x.timer.tick-at-start-idle"
 
 
-@pytest.fixture
-def soon_in_vain(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The search ends sooner: what is looked for from reset is found within a few stretches."""
-    monkeypatch.setattr("psgmodel.stimulus.wandering.IN_VAIN", 60)
-
-
 @pytest.mark.parametrize("seed", range(4))
-@pytest.mark.usefixtures("soon_in_vain")
 def test_what_happens_only_once_after_reset_is_found_in_a_second_log_from_reset(seed: int) -> None:
     chip = tiny(ONCE_ONLY)
     begun = make_log([15], [0x30], [START], end=40, source="begun")
-    found = wander(chip, begun, ChanceState(seed), 4)
+    found = wander(chip, begun, ChanceState(seed), 4, 60)
     assert [log.source for log in found] == ["begun", "begun, part 2"]
     assert found[0].cut(0, 40) == begun
     alone = [cover(chip, [log]) for log in found]
@@ -166,10 +159,9 @@ APART = """
 """The only idle start meets a tick of the timer or one of the envelope."""
 
 
-@pytest.mark.usefixtures("soon_in_vain")
 def test_there_are_as_many_logs_from_reset_as_it_takes_to_show_what_excludes_one_another() -> None:
     chip = tiny(APART)
-    found = wander(chip, make_log([13], [0x30], [START], end=40, source="begun"), ChanceState(2), 4)
+    found = wander(chip, make_log([13], [0x30], [START], end=40, source="begun"), ChanceState(2), 4, 60)
     assert [log.source for log in found] == ["begun", "begun, part 2", "begun, part 3"]
     wanted = {AT_TICK, "x.envelope.tick-at-start-idle"}
     shown = [wanted & set(cover(chip, [log]).logs[0].hits) for log in found]
@@ -188,16 +180,16 @@ def test_a_chip_with_nothing_left_has_one_closing_log(seed: int) -> None:
 
 
 def groups_of(cycles: list[int], spacing: int) -> list[list[int]]:
-    """Return cycles in groups of those that are as close as the bus allows."""
+    """Return cycles in groups of those that are about as close as the bus allows."""
     found = [cycles[:1]]
     for before, cycle in pairwise(cycles):
-        found += [] if cycle - before == spacing else [[]]
+        found += [] if cycle - before <= 2 * spacing + 2 else [[]]
         found[-1].append(cycle)
     return found
 
 
 @pytest.mark.parametrize("spacing", [1, 5])
-def test_a_crowd_is_as_dense_as_the_bus_allows_and_has_a_few_writes_one_of_them_in_its_place(spacing: int) -> None:
+def test_a_crowd_is_about_as_dense_as_the_bus_allows_and_is_where_one_of_its_writes_was(spacing: int) -> None:
     chip = tiny("[channel.x]\n")
 
     def drawn(crowded: bool) -> list[tuple[int, int, int]]:
@@ -209,9 +201,13 @@ def test_a_crowd_is_as_dense_as_the_bus_allows_and_has_a_few_writes_one_of_them_
     groups = groups_of([cycle for cycle, _, _ in crowded], spacing)
     assert {len(group) for group in groups} == set(range(1, LARGEST_CROWD + 1))
     assert len(groups_of([cycle for cycle, _, _ in loose], spacing)) > 395
-    first = np.cumsum([0, *map(len, groups[:-1])])
-    assert all(loose[i][0] in group for i, group in zip(first.tolist(), groups, strict=True))
-    assert len({group.index(loose[i][0]) for i, group in zip(first.tolist(), groups, strict=True)}) == LARGEST_CROWD
+    gaps = np.concatenate([np.diff(group) for group in groups])
+    assert gaps.min() == spacing
+    assert 0.4 < np.mean(gaps == spacing) < 0.9
+    first = np.cumsum([0, *map(len, groups[:-1])]).tolist()
+    off = [min(abs(loose[i][0] - cycle) for cycle in group) for i, group in zip(first, groups, strict=True)]
+    assert max(off) <= 2 * spacing * LARGEST_CROWD
+    assert len({int(np.searchsorted(g, loose[i][0])) for i, g in zip(first, groups, strict=True)}) >= LARGEST_CROWD - 1
 
 
 def test_a_crowd_behind_an_index_port_takes_an_index_for_each_of_its_writes() -> None:

@@ -1,0 +1,201 @@
+"""Brevity: notes that are over before something can happen in them.
+
+Stage: coverage. In: a chip and the least spacing of writes. Out: how long notes last, in cycles; reasons why something
+comes too late in a note, in words; an empty text where nothing speaks against it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from math import inf
+
+from psgmodel.coverage.lasting import LastReach
+from psgmodel.coverage.writing import first_of
+
+
+class BriefReach(LastReach):
+    """What the notes of one channel leave time for."""
+
+    # --- lengths ------------------------------------------------------------------------------------------------------
+
+    def lasts(self, but: str = "", *, moving: bool = False) -> float:
+        """Return for how many cycles everything surely can be kept as it is in a note; `but` is a block that may move.
+
+        A note timer that is always on ends it, an envelope or sweep that cannot be kept from moving changes it, a wave
+        that is played once goes past its last sample. `moving`: envelope and sweep may move, as long as they do not
+        end the note.
+        """
+        c, found = self.channel, [inf]
+        if c.timer is not None and self.timed and but != "timer":
+            found.append(((1 << c.timer.bits) - 1) * min(self.distances(c.timer.ticks)))
+        for block in ("envelope", "sweep"):
+            options = c.envelope if block == "envelope" else c.sweep
+            if options is not None and but != block and self.never_rests(block, ends=moving):
+                found.append((self.ticks(block) - 1) * min(self.distances(options.ticks)))
+        if self.once:
+            found.append(self.played() * self.lengths()[1] * self.count)
+        return min(found)
+
+    def longest(self) -> float:
+        """Return after how many cycles at most a note has ended by itself since its last start."""
+        c, found = self.channel, [inf]
+        if c.timer is not None and self.timed and not self.restarts(self.chip.ticks[c.timer.ticks].divider):
+            found.append((1 << c.timer.bits) * self.apart(c.timer.ticks))
+        clock = c.step.clocked_by
+        if self.once and not (clock and self.restarts(self.chip.ticks[clock].divider)):
+            found.append((self.positions() + 1) * self.lengths()[1] * self.count)
+        return min(found)
+
+    def counts(self) -> list[int]:
+        """Return what the note timer can count down from, rising; a start at which it runs out, and which leaves the
+        note active all the same, leaves it at 0, from which it counts on."""
+        timer = self.channel.timer
+        if timer is None:
+            return []
+        size, values = 1 << timer.bits, self.values("timer.length")
+        found = {v or size for v in values} if timer.loads == "field" else {(size - v) % size or size for v in values}
+        return sorted(found | ({size} if timer.expiry_and_start == "start" != timer.start_and_tick else set()))
+
+    # --- steps of envelope and sweep ----------------------------------------------------------------------------------
+
+    def never_steps(self, block: str) -> str:
+        """Say why envelope or sweep makes no step: it stands still, or no note lasts until its first one."""
+        if reason := self.stands_still(block):
+            return reason
+        options = self.channel.envelope if block == "envelope" else self.channel.sweep
+        values = self.values(f"{block}.period")
+        if (
+            options is None
+            or self.channel.at_reset == "active"
+            or self.restarts(self.chip.ticks[options.ticks].divider)
+        ):
+            return ""
+        if options.period_zero == "stop" and 0 in values:  # let go, it steps at the next tick
+            return ""
+        return self.no_note_of(options.ticks, min(v or 1 << options.period_bits for v in values))
+
+    def no_zero_step(self, block: str) -> str:
+        """Say why no note lasts for a step of the period 0, where that is the longest one."""
+        options = self.channel.envelope if block == "envelope" else self.channel.sweep
+        if options is None or options.period_zero == "stop" or self.channel.at_reset == "active":
+            return ""
+        changes = not self.not_changed(f"{block}.period")
+        return self.never_steps(block) if changes else self.no_note_of(options.ticks, 1 << options.period_bits)
+
+    def no_note_of(self, tick: str, count: int) -> str:
+        """Say why no note lasts for some ticks."""
+        if self.restarts(self.chip.ticks[tick].divider) or (count - 1) * min(self.distances(tick)) <= self.longest():
+            return ""
+        return f"no note of {self.name} lasts for {count} ticks of {tick}"
+
+    def steps_made(self, block: str) -> float:
+        """Return how many steps envelope or sweep can make in a note at most."""
+        options = self.channel.envelope if block == "envelope" else self.channel.sweep
+        if options is None or self.restarts(self.chip.ticks[options.ticks].divider) or self.longest() == inf:
+            return inf
+        least, values = min(self.distances(options.ticks)), self.values(f"{block}.period")
+        at_once = options.start_and_tick != "start" or self.channel.at_reset == "active"
+        ticks = max(-(-self.longest() // least), self.longest() // least + at_once)
+        free = self.channel.at_reset == "active" or (options.period_zero == "stop" and 0 in values)
+        return ticks // (1 if free else min(v or 1 << options.period_bits for v in values))
+
+    def always_fallen(self) -> str:
+        """Say why a sweep that falls makes a step before software can let it rise again."""
+        o, delay, falling = self.channel.sweep, self.channel.start_delay, self.registers("sweep.falling")
+        stands = o is None or (o.period_zero == "stop" and 0 in self.values("sweep.period"))
+        if o is None or stands or self.channel.at_reset == "active" or self.restarts(self.chip.ticks[o.ticks].divider):
+            return ""
+        if o.overflow == "hold" and self.runs_over((1, s) for s in self.values("sweep.shift")):
+            return ""
+        after_start, latest = self._apart(self.starts, falling), self.within(o.ticks, self.ticks("sweep"))
+        distance = min(after_start - delay, self._apart(falling, falling))
+        if delay >= after_start or latest >= distance:
+            return ""
+        cycles = "1 cycle" if latest == 1 else f"{latest} cycles"
+        return f"a sweep makes a step within {cycles}, and is turned {distance} after its start at the soonest"
+
+    # --- writes in a note ---------------------------------------------------------------------------------------------
+
+    @property
+    def starts(self) -> set[int]:
+        """The registers that start the channel."""
+        return {*self.strobes["start"], *self._gates()}
+
+    @property
+    def stops(self) -> set[int]:
+        """The registers that stop the channel."""
+        return {*self.strobes["stop"], *self._gates()}
+
+    @property
+    def no_restart(self) -> str:
+        """Why the channel cannot be started while it plays."""
+        return first_of(super().no_restart, self.over_before(self.starts, strobes=True))
+
+    @property
+    def no_stop_in_note(self) -> str:
+        """Why software cannot stop the channel while it plays."""
+        return first_of(self.no_stop, self.over_before(self.stops, strobes=True))
+
+    def not_changed(self, field: str) -> str:
+        """Say why no write changes a field while the channel plays on."""
+        return first_of(super().not_changed(field), self.over_before(self.registers(field)))
+
+    def only_step(self, field: str) -> str:
+        """Say why a field is not written right after a step has begun: each note has one, which begins with it."""
+        c = self.channel
+        kept = c.at_reset == "active" or c.position_on_start == "keep" or c.step.on_start == "keep"
+        if not self.once or self.played() > 1 or kept or c.step.clocked_by:
+            return ""
+        distance = self._apart(self.starts, self.registers(field)) - c.start_delay
+        late = f"and the next write comes {distance} cycles later"
+        return f"the only step of {self.name} begins with its note, {late}" if distance > 1 else ""
+
+    def over_before(
+        self,
+        addresses: Collection[int],
+        *,
+        strobes: bool = False,
+        timed: bool = False,
+        ahead: int = 0,
+        ticks: int = 0,
+        before: int = 0,
+    ) -> str:
+        """Say why each note is over before some registers can be written in it, or act where they strobe; `timed`: each
+        one whose timer is on; `ahead`: cycles before its end at least; `ticks` and `before`: so many ticks or cycles
+        before its timer runs out at least."""
+        if not self.starts or not addresses or self.channel.at_reset == "active":
+            return ""
+        delay, apart = self.channel.start_delay, self._apart(self.starts, addresses)
+        # what is written before a start acts at another time than one that strobes before it
+        found = [(apart if strobes else max(apart - delay, 0), self._over(timed, ticks, before, by_start=True))]
+        if timed and (enables := self.registers("timer.enable")):
+            soonest = self._soonest_strobe(enables, addresses) if strobes else self._apart(enables, addresses)
+            found.append((soonest, self._over(timed, ticks, before, by_start=False)))
+        if any(latest - ahead >= soonest for soonest, latest in found):
+            return ""
+        soonest, latest = found[0][0], self._over(timed, 0, 0, by_start=True)
+        which = " whose timer is on" if timed else ""
+        over = f"a note of {self.name}{which} is over after {latest} cycles"
+        return f"{over}, and the next write comes {soonest} cycles after its start"
+
+    def _soonest_strobe(self, first: Collection[int], strobes: Collection[int]) -> int:
+        """Return how soon after a write to one of some registers a strobe of others can act, cycles."""
+        delay, before = self.channel.start_delay, self._apart(strobes, first)
+        if delay > before:  # the strobe is written before
+            return 0
+        together = {a for address in first for a in self._same_edge(address)}
+        return delay if delay and together & set(strobes) else self._apart(first, strobes) + delay
+
+    def _over(self, timed: bool, ahead: int, before: int, *, by_start: bool) -> float:
+        """Return the cycles after which a note is over, or one whose timer is on, since its start, or since that was
+        switched on; or its timer is some ticks and cycles ahead of that."""
+        c, found, clock = self.channel, [inf], self.channel.step.clocked_by
+        if self.once and not (clock and self.restarts(self.chip.ticks[clock].divider)):
+            counts = (self.played() if c.position_on_start == "reset" else self.positions()) * self.lengths()[1]
+            found.append(self.within(clock, counts) if clock else counts)
+        ends = c.timer if timed and c.timer is not None and c.timer.at_zero == "stop" else None
+        if ends is not None and not self.restarts(self.chip.ticks[ends.ticks].divider):
+            at_once = ends.start_and_tick == "both" if by_start else ends.write_and_tick == "new"
+            ticks = self.counts()[-1] - ahead
+            found.append(self.within(ends.ticks, ticks, at_once=at_once) - before if ticks else 0)
+        return min(found)
