@@ -77,8 +77,7 @@ class Moments(Columns):
     @cached_property
     def was_routed(self) -> Mask:
         """An output let the channel through before the edge."""
-        before = np.maximum(self.edge - 1, self.routes.start)
-        return self.routes.at(before) != 0 if self.edge.size else np.zeros(0, np.bool_)
+        return mask(self.routes.at(np.maximum(self.edge - 1, self.routes.start)) != 0)
 
     @cached_property
     def sounds(self) -> Mask:
