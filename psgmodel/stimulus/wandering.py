@@ -95,10 +95,21 @@ def _found(
         shots = aim(chip, chance, state, part, name, spacing, tries=SHOTS) if name and chance.once_in(2) else []
         for tried in (part, *shots):
             if found := hits(chip, tried, left.values(), state):
-                for what in found:
-                    del left[what]
-                return tried
+                shown = [left.pop(what) for what in found]
+                return _cut_short(chip, state, tried, shown, spacing)
     return None
+
+
+def _cut_short(chip: Chip, state: UnitState, part: RegisterLog, shown: list[Behaviour], spacing: int) -> RegisterLog:
+    """Halve a stretch as long as it shows all that it shows."""
+    gap = spacing + chip.bus.write_latency
+    while part.end > 4 * gap:
+        half = part.end // 2
+        shorter = part.cut(0, half).with_end(half + gap)
+        if len(hits(chip, shorter, shown, state)) < len(shown):
+            break
+        part = shorter
+    return part
 
 
 def _channel(chip: Chip, chance: ChanceState, left: _Left) -> str:
