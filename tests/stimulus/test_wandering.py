@@ -16,8 +16,8 @@ from psgmodel.reglog import RegisterLog, make_log
 from psgmodel.stimulus import closing_logs, random_log
 from psgmodel.stimulus.chance import ChanceState
 from psgmodel.stimulus.random_log import LARGEST_CROWD, random_rows
-from psgmodel.stimulus.wandering import wander
-from tests.engine.tiny_units import START, VOLUME, Y, tiny
+from psgmodel.stimulus.wandering import _cut_short, wander
+from tests.engine.tiny_units import GO, START, STOP, VOLUME, Y, tiny
 from tests.laws.generators import draw_chip
 
 FADING = '[ticks]\nt = { every = 30 }\n[channel.x]\npatterns = ["10"]\ntimer = {}\nenvelope = {}\n'
@@ -50,13 +50,25 @@ def test_a_log_that_is_gone_on_with_keeps_what_it_was_and_shows_more_and_keeps_i
     chip = tiny(FADING)
     short = make_log([5, 99], [0, 1], [1, 1], end=100)
     for seed in range(3, 20):
-        (found,) = wander(chip, short, ChanceState(seed), spacing)
-        assert found.cut(0, short.end) == short
-        assert int(np.diff(found.cycle).min()) >= spacing
-    before, after = (cover(chip, [log], spacing=spacing) for log in (short, found))
+        found = wander(chip, short, ChanceState(seed), spacing)
+        assert found[0].cut(0, short.end) == short
+        assert min(int(np.diff(log.cycle).min()) for log in found if len(log) > 1) >= spacing
+    before, after = (cover(chip, logs, spacing=spacing) for logs in ([short], found))
     assert len(after.missing) < len(before.missing) / 4
     assert not after.against_reason
-    assert [found] == wander(chip, short, ChanceState(seed), spacing)
+    assert found == wander(chip, short, ChanceState(seed), spacing)
+
+
+def test_a_stretch_is_cut_short_as_far_as_it_shows_what_it_shows() -> None:
+    chip = tiny("[channel.x]\n")
+    wanted = [b for b in behaviours_of(chip) if b.bin.name in ("x.start.idle", "x.stop.sounding")]
+    rows = [(4, VOLUME, 7), (8, GO, START), (300, GO, STOP), *((c, VOLUME, 7) for c in range(2000, 60_000, 500))]
+    part = make_log(*zip(*rows, strict=True), end=64_000)
+    short = _cut_short(chip, reset_state(chip), part, wanted, 4)
+    assert short.cut(0, 301) == part.cut(0, 301)
+    assert len(short) == 3
+    assert 300 < short.end < 600
+    assert set(hits(chip, short, wanted)) == {"x.start.idle", "x.stop.sounding"}
 
 
 POWERED = """
