@@ -168,3 +168,23 @@ def test_a_note_counts_as_heard_before_the_edge_at_which_its_route_is_closed_wit
     for route in (1, 0):
         rows: Rows = [(0, VOLUME, 7), (4, 0x30, route), (8, 0x32, 1), (16, 0x31, 1), (20, 0x30, 1 - route)]
         assert ("x.stop.sounding" in shown(text, rows, 30)) == (route == 1)
+
+
+STUCK = """
+    constants = { "x.volume" = 7, "x.shift" = %s }
+    [channel.x]
+    kind = "noise"
+    register = { bits = 4, taps = [4, 3], output = 4%s }
+    step = { divisors = [4], shift_bits = 1, stopped = [1] }
+"""
+
+
+@pytest.mark.parametrize(
+    ("shift", "more", "expected"),
+    [(0, "", {0, 7}), (0, ', polarity = "low"', {0, 7}), (1, "", {0, 7}), (1, ', polarity = "low"', {0})],
+)
+def test_a_noise_register_whose_clock_never_runs_has_the_level_of_its_seed(
+    shift: int, more: str, expected: set[int]
+) -> None:
+    """The seed is all ones: where polarity is low, that is 0, as the idle level is."""
+    assert set(levels(Reach(tiny(STUCK % (shift, more)), "x", 4))) == expected

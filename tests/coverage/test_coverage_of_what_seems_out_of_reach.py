@@ -62,6 +62,24 @@ AFTER_RESTART = """
     [channel.x]
     sweep = {}
 """
+LATE_TICKS = "ticks = { t = { every = 1, first = 40 } }\n[channel.x]\ntimer = { bits = 1 }\n"
+WITH_START = """
+    ticks = { t = { every = 1 } }
+    constants = { "x.timer.length" = 3 }
+    [channel.x]
+    start_delay = 2
+    timer = { bits = 2 }
+    [[register]]
+    name = "BOTH"
+    address = 0x31
+    fields = [{ bits = "0", drives = "x.timer.enable" }, { bits = "1", strobes = "x.start" }]
+"""
+TWO_STEPS = """
+    [channel.x]
+    kind = "wave"
+    table = { samples = 2, bits = 4, after_last = "stop" }
+    position_on_start = "reset"
+"""
 POWER_GATE = """
     power = {}
     [channel.x]
@@ -70,6 +88,10 @@ POWER_GATE = """
     name = "BOTH"
     address = 0x31
     fields = [{ bits = "0", drives = "power" }, { bits = "1", drives = "x.gate" }]
+    [[register]]
+    name = "STRIKE"
+    address = 0x32
+    fields = [{ bits = "0", strobes = "x.start" }]
 """
 
 
@@ -96,6 +118,10 @@ def at(*writes: tuple[int, int]) -> Rows:
         (BACKWARDS, at((0, MEMORY + 1), (1, 5), (1, 9), (0, VOLUME), (1, 7), (0, GO), (1, 1)), 60,
          ["bus.index-steps-M_x"]),
         (AFTER_RESTART % 6, [(0, VOLUME, 7), (4, GO, 1), (20, 0x30, 1), (24, SHIFT, 1)], 60, ["x.sweep.shift-in-note"]),
+        (LATE_TICKS, [(0, VOLUME, 7), (4, LENGTH, 1), (8, GO, START), (40, ENABLE, 0)], 60, ["x.timer.off-at-end"]),
+        (WITH_START, [(0, VOLUME, 7), (4, 0x31, 2), (20, 0x31, 3)], 60, ["x.timer.tick-at-start-sounding"]),
+        (TWO_STEPS, [(0, VOLUME, 7), (4, PERIOD, 5), (8, MEMORY, 9), (12, MEMORY + 1, 9), (16, GO, START),
+                     (23, PERIOD, 6)], 60, ["x.step.period-after-end"]),
         (POWER_GATE, [(8, 0x31, 2), (16, 0x31, 1)], 40, ["x.stop.idle"]),
     ],
 )  # fmt: skip
@@ -163,3 +189,37 @@ def test_a_channel_that_starts_at_no_volume_is_heard_at_its_start_only_where_a_t
         assert reason_of(text, name) == reason
     assert reason_of(text, "x.start.again") == ""
     assert_kept(text)
+
+
+HELD_START = """
+    power = {}
+    register = [
+        { name = "STRIKE", address = 0x31, %sfields = [{ bits = "0", strobes = "x.start" }] },
+        { name = "LET", address = 0x32, fields = [{ bits = "3:0", drives = "x.period" }] },
+    ]
+    [channel.x]
+"""
+OVER_AS_RESET = """
+    power = {}
+    constants = { "x.sweep.falling" = 0 }
+    register = [{ name = "SWEEP", address = 0x31, reset = %s, fields = [{ bits = "1:0", drives = "x.sweep.shift" }] }]
+    [channel.x]
+    step = { bits = 1 }
+    sweep = { check = "at-start-too", moves_by = "constant", shift_bits = 2 }
+"""
+
+
+@pytest.mark.parametrize(
+    ("out", "within", "name", "reason"),
+    [
+        (HELD_START % 'held_until = "LET", ', HELD_START % "", "power.x.LET-cleared", "any start of x writes LET"),
+        (OVER_AS_RESET % 2, OVER_AS_RESET % 1, "power.x.SWEEP-cleared",
+         "any start of x runs over with the shift 2 that is reset"),
+    ],
+)  # fmt: skip
+def test_what_is_written_or_silent_at_each_start_is_not_heard_to_be_cleared(
+    out: str, within: str, name: str, reason: str
+) -> None:
+    assert reason_of(out, name) == reason
+    assert reason_of(within, name) == ""
+    assert_kept(out)
