@@ -54,7 +54,10 @@ class BriefReach(LastReach):
             return []
         size, values = 1 << timer.bits, self.values("timer.length")
         found = {v or size for v in values} if timer.loads == "field" else {(size - v) % size or size for v in values}
-        return sorted(found | ({size} if timer.expiry_and_start == "start" != timer.start_and_tick else set()))
+        if timer.expiry_and_start == "expiry" or timer.start_and_tick == "start":
+            return sorted(found)
+        late = self.over_before(self.starts, strobes=True, timed=True, most=max(found))
+        return sorted(found if timer.start_and_tick == "tick" and late else found | {size})
 
     # --- steps of envelope and sweep ----------------------------------------------------------------------------------
 
@@ -159,21 +162,24 @@ class BriefReach(LastReach):
         ahead: int = 0,
         ticks: int = 0,
         before: int = 0,
+        most: int = 0,
     ) -> str:
         """Say why each note is over before some registers can be written in it, or act where they strobe; `timed`: each
         one whose timer is on; `ahead`: cycles before its end at least; `ticks` and `before`: so many ticks or cycles
-        before its timer runs out at least."""
+        before its timer runs out at least, which counts from `most`."""
         if not self.starts or not addresses or self.channel.at_reset == "active":
             return ""
         delay, apart = self.channel.start_delay, self._apart(self.starts, addresses)
+        count = (most or self.counts()[-1]) if timed else None
+        left = None if count is None else count - ticks
         # what is written before a start acts at another time than one that strobes before it
-        found = [(apart if strobes else max(apart - delay, 0), self._over(timed, ticks, before, by_start=True))]
+        found = [(apart if strobes else max(apart - delay, 0), self._over(left, before, by_start=True))]
         if timed and (enables := self.registers("timer.enable")):
             soonest = self._soonest_strobe(enables, addresses) if strobes else self._apart(enables, addresses)
-            found.append((soonest, self._over(timed, ticks, before, by_start=False)))
+            found.append((soonest, self._over(left, before, by_start=False)))
         if any(latest - ahead >= soonest for soonest, latest in found):
             return ""
-        soonest, latest = found[0][0], self._over(timed, 0, 0, by_start=True)
+        soonest, latest = found[0][0], self._over(count, 0, by_start=True)
         which = " whose timer is on" if timed else ""
         over = f"a note of {self.name}{which} is over after {latest} cycles"
         return f"{over}, and the next write comes {soonest} cycles after its start"
@@ -186,16 +192,18 @@ class BriefReach(LastReach):
         together = {a for address in first for a in self._same_edge(address)}
         return delay if delay and together & set(strobes) else self._apart(first, strobes) + delay
 
-    def _over(self, timed: bool, ahead: int, before: int, *, by_start: bool) -> float:
-        """Return the cycles after which a note is over, or one whose timer is on, since its start, or since that was
-        switched on; or its timer is some ticks and cycles ahead of that."""
+    def _over(self, count: int | None, before: int, *, by_start: bool) -> float:
+        """Return the cycles after which a note is over, since its start or since its timer was switched on.
+
+        `count` is from what the timer counts down, `before` what is asked for before it has; None: no timer ends it.
+        """
         c, found, clock = self.channel, [inf], self.channel.step.clocked_by
+        delay = c.start_delay  # after the first write there is, nothing is active before it has acted
         if self.once and not (clock and self.restarts(self.chip.ticks[clock].divider)):
             counts = (self.played() if c.position_on_start == "reset" else self.positions()) * self.lengths()[1]
-            found.append(self.within(clock, counts) if clock else counts)
-        ends = c.timer if timed and c.timer is not None and c.timer.at_zero == "stop" else None
-        if ends is not None and not self.restarts(self.chip.ticks[ends.ticks].divider):
+            found.append(self.within(clock, counts, delay=delay) if clock else counts)
+        ends = c.timer if count is not None and c.timer is not None and c.timer.at_zero == "stop" else None
+        if ends is not None and count is not None and not self.restarts(self.chip.ticks[ends.ticks].divider):
             at_once = ends.start_and_tick == "both" if by_start else ends.write_and_tick == "new"
-            ticks = self.counts()[-1] - ahead
-            found.append(self.within(ends.ticks, ticks, at_once=at_once) - before if ticks else 0)
+            found.append(self.within(ends.ticks, count, at_once=at_once, delay=delay) - before if count else 0)
         return min(found)

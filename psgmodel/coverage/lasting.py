@@ -48,12 +48,12 @@ class LastReach(GlideReach):
             return ""
         return f"{tick} ticks at every edge"
 
-    def within(self, tick: str, count: int, *, at_once: bool = False) -> int:
-        """Return the most cycles that some ticks take, as long as nothing is restarted; `at_once`: one at the edge from
-        which they are counted is one of them."""
+    def within(self, tick: str, count: int, *, at_once: bool = False, delay: int = 0) -> int:
+        """Return the most cycles that some ticks take from a write on, or from `delay` cycles after one, as long as
+        nothing is restarted; `at_once`: one at the edge from which they are counted is one of them."""
         ticks = self.chip.ticks[tick]
         divider = self.chip.dividers[ticks.divider]
-        first = divider.first + divider.every * min(ticks.at) - self.written_by(1)
+        first = divider.first + divider.every * min(ticks.at) - self.written_by(1) - delay
         return max(self.apart(tick) - at_once, first) + (count - 1) * self.apart(tick)
 
     def distances(self, tick: str) -> list[int]:

@@ -223,3 +223,20 @@ def test_what_is_written_or_silent_at_each_start_is_not_heard_to_be_cleared(
     assert reason_of(out, name) == reason
     assert reason_of(within, name) == ""
     assert_kept(out)
+
+
+FIRST_TICK = """
+    ticks = { t = { every = 2, first = %s } }
+    constants = { "x.volume" = 7, "x.timer.length" = 1 }
+    [channel.x]
+    start_delay = 4
+    timer = {}
+"""
+
+
+def test_a_tick_that_comes_late_after_reset_leaves_the_first_note_time_and_one_before_it_begins_does_not() -> None:
+    names = ["x.timer.end-at-start", "x.timer.tick-at-start-sounding"]
+    assert set(names) <= shown(FIRST_TICK % 9, [(0, GO, START), (5, GO, START)], 40)
+    early = "a note of x whose timer is on is over after 2 cycles, and the next write comes 4 cycles after its start"
+    assert [reason_of(FIRST_TICK % 5, name) for name in names] == [early] * 2
+    assert_kept(FIRST_TICK % 5)
