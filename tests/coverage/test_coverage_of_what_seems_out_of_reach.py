@@ -240,3 +240,12 @@ def test_a_tick_that_comes_late_after_reset_leaves_the_first_note_time_and_one_b
     early = "a note of x whose timer is on is over after 2 cycles, and the next write comes 4 cycles after its start"
     assert [reason_of(FIRST_TICK % 5, name) for name in names] == [early] * 2
     assert_kept(FIRST_TICK % 5)
+
+
+def test_a_timer_that_no_start_finds_running_out_is_not_left_at_0_by_one() -> None:
+    """The tick alone counts where it meets a start, so that only a start in a note could leave the timer at 0."""
+    reason = "a note of x whose timer is on is over after 2 cycles, and the next write comes 4 cycles after its start"
+    text = TWICE.replace('"both"', '"tick"')
+    assert reason_of(text, "x.timer.end-at-start") == reason
+    assert_kept(text)
+    assert reason_of(TWICE, "x.timer.end-at-start") == ""
