@@ -9,8 +9,13 @@ from __future__ import annotations
 from collections.abc import Collection
 from math import inf
 
+from psgmodel.chip.channel import Envelope, Sweep
 from psgmodel.coverage.lasting import LastReach
 from psgmodel.coverage.writing import first_of
+
+
+def _cycles(count: float) -> str:
+    return "1 cycle" if count == 1 else f"{count} cycles"
 
 
 class BriefReach(LastReach):
@@ -39,11 +44,12 @@ class BriefReach(LastReach):
     def longest(self) -> float:
         """Return after how many cycles at most a note has ended by itself since its last start."""
         c, found = self.channel, [inf]
+        delay = c.start_delay if c.at_reset == "inactive" else -self.written_by(1)
         if c.timer is not None and self.timed and not self.restarts(self.chip.ticks[c.timer.ticks].divider):
-            found.append((1 << c.timer.bits) * self.apart(c.timer.ticks))
-        clock = c.step.clocked_by
+            found.append(self.within(c.timer.ticks, 1 << c.timer.bits, delay=delay))
+        clock, counts = c.step.clocked_by, (self.positions() + 1) * self.lengths()[1]
         if self.once and not (clock and self.restarts(self.chip.ticks[clock].divider)):
-            found.append((self.positions() + 1) * self.lengths()[1] * self.count)
+            found.append(self.within(clock, counts, delay=delay) if clock else counts)
         return min(found)
 
     def counts(self) -> list[int]:
@@ -67,15 +73,11 @@ class BriefReach(LastReach):
             return reason
         options = self.channel.envelope if block == "envelope" else self.channel.sweep
         values = self.values(f"{block}.period")
-        if (
-            options is None
-            or self.channel.at_reset == "active"
-            or self.restarts(self.chip.ticks[options.ticks].divider)
-        ):
+        if options is None or self.channel.at_reset == "active":
             return ""
         if options.period_zero == "stop" and 0 in values:  # let go, it steps at the next tick
             return ""
-        return self.no_note_of(options.ticks, min(v or 1 << options.period_bits for v in values))
+        return self._no_note_of(options, min(v or 1 << options.period_bits for v in values))
 
     def no_zero_step(self, block: str) -> str:
         """Say why no note lasts for a step of the period 0, where that is the longest one."""
@@ -83,18 +85,24 @@ class BriefReach(LastReach):
         if options is None or options.period_zero == "stop" or self.channel.at_reset == "active":
             return ""
         changes = not self.not_changed(f"{block}.period")
-        return self.never_steps(block) if changes else self.no_note_of(options.ticks, 1 << options.period_bits)
+        return self.never_steps(block) if changes else self._no_note_of(options, 1 << options.period_bits)
 
-    def no_note_of(self, tick: str, count: int) -> str:
-        """Say why no note lasts for some ticks."""
-        if self.restarts(self.chip.ticks[tick].divider) or (count - 1) * min(self.distances(tick)) <= self.longest():
+    def _counts_on(self, options: Envelope | Sweep) -> bool:
+        """Tell whether a start in a note can leave envelope or sweep counting on: it meets a tick, which alone counts,
+        or software restarts what makes the ticks."""
+        kept = options.start_and_tick == "tick" and not self.no_restart
+        return kept or bool(self.restarts(self.chip.ticks[options.ticks].divider))
+
+    def _no_note_of(self, options: Envelope | Sweep, count: int) -> str:
+        """Say why no note lasts for some ticks of envelope or sweep."""
+        if self._counts_on(options) or (count - 1) * min(self.distances(options.ticks)) <= self.longest():
             return ""
-        return f"no note of {self.name} lasts for {count} ticks of {tick}"
+        return f"no note of {self.name} lasts for {count} ticks of {options.ticks}"
 
     def steps_made(self, block: str) -> float:
         """Return how many steps envelope or sweep can make in a note at most."""
         options = self.channel.envelope if block == "envelope" else self.channel.sweep
-        if options is None or self.restarts(self.chip.ticks[options.ticks].divider) or self.longest() == inf:
+        if options is None or self._counts_on(options) or self.longest() == inf:
             return inf
         least, values = min(self.distances(options.ticks)), self.values(f"{block}.period")
         at_once = options.start_and_tick != "start" or self.channel.at_reset == "active"
@@ -114,8 +122,7 @@ class BriefReach(LastReach):
         distance = min(after_start - delay, self._apart(falling, falling))
         if delay >= after_start or latest >= distance:
             return ""
-        cycles = "1 cycle" if latest == 1 else f"{latest} cycles"
-        return f"a sweep makes a step within {cycles}, and is turned {distance} after its start at the soonest"
+        return f"a sweep makes a step within {_cycles(latest)}, and is turned {_cycles(distance)} later at the soonest"
 
     # --- writes in a note ---------------------------------------------------------------------------------------------
 
@@ -181,8 +188,8 @@ class BriefReach(LastReach):
             return ""
         soonest, latest = found[0][0], self._over(count, 0, by_start=True)
         which = " whose timer is on" if timed else ""
-        over = f"a note of {self.name}{which} is over after {latest} cycles"
-        return f"{over}, and the next write comes {soonest} cycles after its start"
+        over = f"a note of {self.name}{which} is over after {_cycles(latest)}"
+        return f"{over}, and the next write comes {_cycles(soonest)} after its start"
 
     def _soonest_strobe(self, first: Collection[int], strobes: Collection[int]) -> int:
         """Return how soon after a write to one of some registers a strobe of others can act, cycles."""
@@ -204,6 +211,7 @@ class BriefReach(LastReach):
             found.append(self.within(clock, counts, delay=delay) if clock else counts)
         ends = c.timer if count is not None and c.timer is not None and c.timer.at_zero == "stop" else None
         if ends is not None and count is not None and not self.restarts(self.chip.ticks[ends.ticks].divider):
-            at_once = ends.start_and_tick == "both" if by_start else ends.write_and_tick == "new"
+            both = ends.start_and_tick == "both" and ends.expiry_and_start == "expiry"
+            at_once = both if by_start else ends.write_and_tick == "new"
             found.append(self.within(ends.ticks, count, at_once=at_once, delay=delay) - before if count else 0)
         return min(found)

@@ -20,6 +20,9 @@ from psgmodel.steps import Steps
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
+NEVER = 1 << 50
+"""More counts than any step has."""
+
 
 def mask(found: Any) -> Mask:
     """Return an expression over columns as a mask."""

@@ -92,7 +92,7 @@ class LastReach(GlideReach):
         if isinstance(step, NoiseClock):
             running = [s for s in self.values("shift") if s not in step.stopped] or [0]
             divisors = [step.divisors[d] for d in self.values("divisor")]
-            return min(divisors) << min(running), max(divisors) << max(running)
+            return min(divisors) << min(running), max(divisors) << max(self.values("shift"))
         low, high = self.values("period")[0], self.values("period")[-1]
         if isinstance(step, StepClock) and step.rule == "up-from":
             return step.scale * (low + step.offset), step.scale * (high + step.offset)

@@ -71,8 +71,8 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
     m = chip.mixer
     low, high = extremes(chip, output, reaches)
     factors = [m.trims[t] for t in trims]
-    top = max(high * max(factors), low * min(factors)) >> m.trim_shift
-    bottom = min(low * max(factors), high * min(factors)) >> m.trim_shift
+    top = max(high * f for f in factors) >> m.trim_shift
+    bottom = min(low * f for f in factors) >> m.trim_shift
     largest = (1 << m.bits) - 1
     does = "is held at the" if m.overflow == "saturate" else "wraps around past the"
     c.add(
@@ -94,8 +94,8 @@ def _sums(c: Chapter, chip: Chip, output: str, reaches: dict[str, Reach], trims:
             "a product that the shift rounds down",
             lambda h, o=output: _once(h.sums[o].fraction),
             ""
-            if any(f * _common(chip, output, reaches) % odd for f in factors) and high > low
-            else "every product is a multiple",
+            if any(f * _common(chip, output, reaches) % odd for f in factors)
+            else f"every product is a multiple of {odd}",
         )
     together = sum(1 for name, r in reaches.items() if any(levels(r)) and _through(chip, output, name))
     for count in sorted({2, max(2, together)}):

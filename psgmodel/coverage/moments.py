@@ -14,7 +14,7 @@ import numpy as np
 
 from psgmodel.chip.channel import NoiseClock
 from psgmodel.chip.records import Chip
-from psgmodel.coverage.columns import Columns, Ints, Mask, ints, mask
+from psgmodel.coverage.columns import NEVER, Columns, Ints, Mask, ints, mask
 from psgmodel.coverage.reach import moved
 from psgmodel.engine.mixing import gated
 from psgmodel.steps import Steps, constant_steps, steps_from_rising, sum_steps
@@ -188,26 +188,26 @@ class Moments(Columns):
         return mask((period < 0) | (period >= self.size))
 
     @cached_property
-    def _to_go(self) -> Ints:
+    def to_go(self) -> Ints:
         """Counts up to and with the end of the running step; a large number where none ends."""
         down = self.channel.step.new_value == "next-step"
         counts = self.count + 1 if down else np.maximum(1, self.length - self.count)
-        return np.where(self.was_active & (self.length > 0), counts, 1 << 50)
+        return np.where(self.was_active & (self.length > 0), counts, NEVER)
 
     @cached_property
     def step_due(self) -> Mask:
         """A step of the waveform would end at the edge."""
-        return mask((self._to_go == 1) & self.clock_tick)
+        return mask((self.to_go == 1) & self.clock_tick)
 
     @cached_property
     def step_due_next(self) -> Mask:
         """A step of the waveform would end at the next edge that counts; the step has two counts or more."""
-        return mask((self._to_go == 2) & self.clock_tick & (self.length > 1))
+        return mask((self.to_go == 2) & self.clock_tick & (self.length > 1))
 
     @cached_property
     def step_just_begun(self) -> Mask:
         """No count of the running step has passed yet, and it has two or more."""
-        return mask((self._to_go == self.length) & (self.length > 1) & self.clock_tick)
+        return mask((self.to_go == self.length) & (self.length > 1) & self.clock_tick)
 
     # --- what blocks would do ---------------------------------------------------------------------------------------
 
@@ -229,7 +229,8 @@ class Moments(Columns):
         """Return the counts of a step by the fields after the edges."""
         step = self.channel.step
         if isinstance(step, NoiseClock):
-            return np.array(step.divisors)[self.new("divisor")] << self.new("shift")
+            counts = np.array(step.divisors)[self.new("divisor")] << self.new("shift")
+            return np.where(np.isin(self.new("shift"), step.stopped), NEVER, counts)
         return step.scale * (
             self.new("period") + step.offset if step.rule == "up-from" else step.top - self.new("period")
         )
@@ -252,16 +253,15 @@ class Moments(Columns):
     @cached_property
     def has_shifted(self) -> Mask:
         """The noise register has shifted since the last start, or since reset."""
-        shifts = self.advanced + np.append(0, self.steps[:-1])
-        since = np.cumsum(shifts)
+        since = np.cumsum(self.advanced + np.append(0, self.steps[:-1]))
         last = np.maximum.accumulate(np.where(np.append(False, self.starts[:-1]), np.append(0, since[:-1]), 0))
         return since - last > 0
 
     @cached_property
     def places(self) -> int:
         """Number of positions of the pattern or wave; 1 for noise."""
-        channel = self.channel
-        return channel.table.samples if channel.table else len(channel.patterns[0]) if channel.patterns else 1
+        c = self.channel
+        return c.table.samples if c.table else len(c.patterns[0]) if c.patterns else 1
 
     def visits(self, place: int) -> Mask:
         """A position is heard at some time from an edge to the next one that is shown: for each edge with sound."""
@@ -281,8 +281,8 @@ class Moments(Columns):
     def ends(self) -> Mask:
         """The channel itself ends the note."""
         table = self.channel.table
-        found = self.is_("ran_out") | self.is_("faded") | self.is_("over")
-        return mask(found | self.ends_by_wave if table is not None and table.after_last == "stop" else found)
+        ends = self.is_("ran_out") | self.is_("faded") | self.is_("over")
+        return ends | self.ends_by_wave if table is not None and table.after_last == "stop" else ends
 
     @cached_property
     def goes_on(self) -> Mask:

@@ -21,6 +21,15 @@ FAR = 60
 __all__ = ["FAR", "Reach", "first_of", "held_values", "moved"]
 
 
+def first_meeting(x: int, turn_x: int, y: int, turn_y: int) -> tuple[int, int]:
+    """Return the first edge of x, x + turn_x, ... that is one of y, y + turn_y, ..., and the distance to the next one;
+    the difference of x and y is a multiple of the greatest common divisor of the turns (Chinese remainder theorem)."""
+    common = gcd(turn_x, turn_y)
+    both = turn_x // common * turn_y
+    found = x + turn_x * ((y - x) // common * pow(turn_x // common, -1, turn_y // common) % (turn_y // common))
+    return found + -(-max(y - found, 0) // both) * both, both
+
+
 class Reach(BriefReach):
     """What can happen to one channel."""
 
@@ -132,8 +141,8 @@ class Reach(BriefReach):
         firsts = [(da.first + s * da.every, db.first + t * db.every) for s in a.at for t in b.at]
         if not any((x - y) % common == 0 for x, y in firsts):
             return f"{one} and {other} never tick at one edge: their distances are not multiples of {common}"
-        turn = turn_a // common * turn_b
-        if turn > FAR * self.chip.clock_hz:
+        first, turn = min(first_meeting(x, turn_a, y, turn_b) for x, y in firsts if (x - y) % common == 0)
+        if first > FAR * self.chip.clock_hz:
             return f"{one} and {other} tick at one edge only every {float(turn / self.chip.clock_hz):.0f} s"
         return ""
 

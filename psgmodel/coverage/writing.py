@@ -218,9 +218,10 @@ class WriteReach:
         return {address} | held | more
 
     def written_by(self, writes: int) -> int:
-        """Return the first edge at which the last of some writes can take place."""
-        each = 2 if self._needs_index() else 1
-        return self.chip.bus.write_latency + self.spacing * (each * writes - 1)
+        """Return the first edge at which the last of some writes can take place; behind an index port as if the port
+        stepped on to each of them, from 0 on after reset."""
+        first = self._needs_index() and 0 not in self.chip.registers and self.chip.memory_at(0) is None
+        return self.chip.bus.write_latency + self.spacing * (writes - 1 + first)
 
     def _needs_index(self) -> bool:
         return self.chip.bus.access == "index-data"

@@ -1,8 +1,8 @@
 """Aiming: a stretch is cut off where a channel does something by itself, and something is done to it there.
 
 Stage: stimulus. In: a stretch of a log, the state in which it begins, a channel. Out: a stretch whose last write acts
-at the very edge, or beside it, at which a note ends or envelope or sweep makes a step. What is done is drawn: a start,
-a stop, or one of the channel's fields.
+at the very edge, or beside it, at which a note ends, envelope or sweep makes a step, a block gets a tick, or a step of
+the waveform ends. What is done is drawn: a start, a stop, or one of the channel's fields.
 """
 
 from __future__ import annotations
@@ -29,11 +29,11 @@ def aim(
 ) -> list[RegisterLog]:
     """Return stretches that begin as one does, each cut off by a write to a channel where something is due in it."""
     moments = watch(chip, part, state)[0][name]
-    due, ticks = _due(moments), _ticks(chip, chance, state, part, moments)
+    groups = [g for g in (_due(moments), _counted(chip, chance, state, part, moments)) if g]
     shots = []
-    for _ in range(tries):
-        if edges := ticks if ticks and (not due or chance.once_in(3)) else due:
-            shots.append(_shot(chip, chance, state, part, name, chance.among(edges), spacing))
+    for _ in range(tries if groups else 0):
+        edge = chance.among(groups[0] if len(groups) == 1 or chance.once_in(2) else groups[1])
+        shots.append(_shot(chip, chance, state, part, name, edge, spacing))
     return [shot for shot in shots if shot is not None]
 
 
@@ -46,13 +46,22 @@ def _due(m: Moments) -> list[int]:
     return edges
 
 
-def _ticks(chip: Chip, chance: ChanceState, state: UnitState, part: RegisterLog, m: Moments) -> list[int]:
-    """Return some edges at which a block of the channel gets a tick while it is active."""
-    blocks = (m.channel.timer, m.channel.envelope, m.channel.sweep)
-    active = m.edge[m.is_active].tolist()
+def _counted(chip: Chip, chance: ChanceState, state: UnitState, part: RegisterLog, m: Moments) -> list[int]:
+    """Return some edges at which a block of the channel gets a tick, or a step of the waveform ends, while it is
+    active."""
+    active = np.flatnonzero(m.is_active).tolist()
+    if not active:
+        return []
     trains = plan_unit(chip, part.cut(0, part.end - chip.bus.write_latency), state, part.end).trains
-    edges = [trains[b.ticks].nth_after(chance.among(active), 1) for b in blocks if b is not None and active]
-    return [edge for edge in edges if edge < part.end]
+    blocks = (m.channel.timer, m.channel.envelope, m.channel.sweep)
+    found = [trains[b.ticks].nth_after(int(m.edge[chance.among(active)]), 1) for b in blocks if b is not None]
+    steps = np.flatnonzero(m.to_go < part.end).tolist()
+    if steps:
+        row = chance.among(steps)
+        before, counts = int(m.edge[row]) - 1, int(m.to_go[row])
+        clock = m.channel.step.clocked_by
+        found.append(trains[clock].nth_after(before, counts) if clock else before + counts)
+    return [edge for edge in found if edge < part.end]
 
 
 def _shot(

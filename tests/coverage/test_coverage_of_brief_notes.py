@@ -64,7 +64,7 @@ TURNED = """
     [channel.x]
     sweep = { overflow = "hold" }
 """
-TURNED_LATE = "a sweep makes a step within 1 cycle, and is turned 4 after its start at the soonest"
+TURNED_LATE = "a sweep makes a step within 1 cycle, and is turned 4 cycles later at the soonest"
 SINKS = """
     constants = { "x.timer.enable" = 1, "x.volume" = 7, "x.envelope.rising" = 0 }
     [channel.x]

@@ -48,7 +48,7 @@ FADING = """
 HALF = 'mixer = { trims = [1], trim_shift = 1%s }\nconstants = { "x.volume" = %s }\n[channel.x]\n'
 WAVE = HALF + 'kind = "wave"\nlevels = "%s"\ntable = { samples = 4, bits = 3%s }\n'
 NOT_BELOW = "the sum never falls below 0"
-MULTIPLE = "every product is a multiple"
+MULTIPLE = "every product is a multiple of 2"
 SOUNDS: Rows = [(0, VOLUME, 7), (4, GO, START)]
 WAVES: Rows = [(4 * i, MEMORY + i, 5) for i in range(4)] + [(16, GO, START)]
 

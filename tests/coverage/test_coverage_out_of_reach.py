@@ -54,7 +54,7 @@ HELD = """
         (FADING % 8, FADING % 7, "x.envelope.up", "no level that it comes to is 8 or more below the top"),
         (STRUCK % '"x.start"', STRUCK % "", "x.stop.sounding", "any write that stops x starts it as well"),
         (ROUTED % 0, ROUTED % 1, "mixer.out.x=1", "the mixer's gain of x is 0"),
-        (TRIMMED % 2, TRIMMED % 1, "mixer.out.fraction", "every product is a multiple"),
+        (TRIMMED % 2, TRIMMED % 1, "mixer.out.fraction", "every product is a multiple of 4"),
         (BEHIND % 1, BEHIND % 0, "x.start.under-way", APART),  # GO at 0 has both strobes
         (BEHIND % 1, BEHIND % 2, "x.step.period-at-start", APART),  # the period is at 2
         (BEHIND % 1 + HELD, BEHIND % 0xD1 + HELD, "x.step.period-at-start", APART),  # 0x31 + 0xD1 = 0x102

@@ -84,7 +84,15 @@ def test_shots_go_to_ticks_too_and_to_edges_beside_them() -> None:
 
 
 def test_where_nothing_is_ever_due_there_is_no_shot() -> None:
-    assert shots_of("[channel.x]\n", PLAYED, 9) == []
+    assert shots_of("[channel.x]\n", make_log([0], [VOLUME], [7], end=900), 9) == []
+
+
+def test_a_write_meets_the_end_of_a_step_too() -> None:
+    """A step of 80 cycles of a channel without blocks ends at 120, 200, 280, ..."""
+    text = "[channel.x]\nstep = { bits = 4, scale = 10 }\n"
+    played = make_log([0, 10, 40, 300], [VOLUME, PERIOD, GO, VOLUME], [7, 7, START, 7], end=900)
+    cycles = [int(shot.cycle[-1]) for shot in shots_of(text, played, 60)]
+    assert sum((cycle - 40) % 80 == 0 for cycle in cycles) > 10
 
 
 def test_a_gate_is_turned_where_something_is_due() -> None:
