@@ -53,7 +53,7 @@ STOPPED = """
     constants = { "x.volume" = 7 }
     [channel.x]
     kind = "noise"
-    step = { divisors = [2], shift_bits = 2, stopped = [0, 2, 3] }
+    step = { divisors = [1], shift_bits = 2, stopped = [0, 2, 3] }
     register = { bits = 3, taps = [3, 2], output = 3 }
 """
 BYPASSED = """
