@@ -203,14 +203,13 @@ def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
 def _bypass(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
     """Write down what the bypass does."""
     apart = (r.channel.start_delay or o.start_and_tick == "tick") and not r.written_at_start("volume")
-    same = still and o.volume_write == "at-once" and not apart and r.channel.at_reset == "inactive"
+    together = r.registers("envelope.bypass") & r.registers("volume")
+    same = still and o.volume_write == "at-once" and not (apart or together) and r.channel.at_reset == "inactive"
     for value, word in ((1, "set"), (0, "cleared")):
         c.add(
             f"envelope.bypass-{word}",
             f"the bypass {word} while level and volume differ",
-            lambda m, v=value: (
-                m.plays_on & m.changed("envelope.bypass", v) & (m.level_after != m.new("volume")) & m.heard
-            ),
+            lambda m, v=value: m.plays_on & m.changed("envelope.bypass", v) & (m.level != m.new("volume")) & m.heard,
             r.not_changed("envelope.bypass"),
             f"the level is always that of the volume: {still}" if same else "",
             by="envelope.bypass",

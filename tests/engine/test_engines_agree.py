@@ -37,7 +37,7 @@ def counted_meetings(monkeypatch: pytest.MonkeyPatch) -> Iterator[Counter[str]]:
     met: Counter[str] = Counter()
     timer_edge, fade_edge = blocks.NoteTimer.edge, blocks.VolumeEnvelope.edge
     glide_edge, step_edge = blocks.FrequencySweep.edge, blocks.StepCounter.edge
-    wave_edge, shift = players.WavePlayer.edge, players.NoisePlayer._shift
+    wave_edge, shift = players.WavePlayer.edge, players.NoisePlayer.shift
     divider_edge, clear_unit = blocks.StepDivider.edge, reference.ReferenceUnit._clear
     delayed, gate_strobes = reference_channel.ReferenceChannel._delayed, reference.ReferenceUnit._gate_strobes
 
@@ -127,7 +127,7 @@ def counted_meetings(monkeypatch: pytest.MonkeyPatch) -> Iterator[Counter[str]]:
         patch.setattr(blocks.FrequencySweep, "edge", glide)
         patch.setattr(blocks.StepCounter, "edge", step)
         patch.setattr(players.WavePlayer, "edge", wave)
-        patch.setattr(players.NoisePlayer, "_shift", noise)
+        patch.setattr(players.NoisePlayer, "shift", noise)
         patch.setattr(blocks.StepDivider, "edge", divider)
         patch.setattr(reference.ReferenceUnit, "_clear", clear)
         patch.setattr(reference.ReferenceUnit, "_gate_strobes", gates)

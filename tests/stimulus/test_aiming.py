@@ -31,6 +31,8 @@ PLAYED = make_log(
 )
 """A note of two ticks: it ends at edge 1954, right after a write that does nothing."""
 
+SLOW = ENDING % "step = { bits = 4, scale = 10000 }\n"
+"""Its steps are longer than its notes."""
 INDEXED = (
     'bus = { access = "index-data", index_bits = 8, index_address = 0, data_address = 1, index_step = 0 }\n'
     + ENDING % ""
@@ -78,9 +80,10 @@ def test_what_comes_before_the_shot_stays_and_its_writes_keep_their_distance(
 
 
 def test_shots_go_to_ticks_too_and_to_edges_beside_them() -> None:
-    edges = {int(shot.cycle[-1]) for shot in shots_of(ENDING % "", PLAYED, 200)}
+    edges = {int(shot.cycle[-1]) for shot in shots_of(SLOW, PLAYED, 200)}
     assert {977, 1954} <= edges
-    assert edges <= {tick + beside for tick in range(977, 9000, 977) for beside in (-1, 0, 1)}
+    due = {*range(977, 9000, 977), *range(40, 9000, 10_000)}
+    assert edges <= {edge + beside for edge in due for beside in (-1, 0, 1)}
 
 
 def test_where_nothing_is_ever_due_there_is_no_shot() -> None:
