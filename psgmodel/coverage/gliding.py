@@ -132,7 +132,7 @@ class GlideReach(WriteReach):
 
     def no_unshifted_overflow(self) -> str:
         """Say why no result of the sweep with shift 0 fails to fit."""
-        return "" if self.runs_over((d, s) for d, s in self.sweeps() if not s) else "a step by 0 never runs over"
+        return "" if self.runs_over((d, s) for d, s in self.sweeps() if not s) else "with shift 0 no step runs over"
 
     def no_overflow_ahead(self) -> str:
         """Say why a sweep step that fits is never followed by one that does not, everything else the same."""
@@ -141,7 +141,7 @@ class GlideReach(WriteReach):
             first = first[self._fits(first)]
             if not np.all(self._fits(self._step(first, falling, shift))):
                 return ""
-        return "after no sweep step that fits, the next one would not"
+        return "after no sweep step that fits, the next one would not fit"
 
     def no_start_as_reset(self, address: int) -> str:
         """Say why no start sounds while a register that holds the shift of the sweep stands as it is reset."""

@@ -120,7 +120,11 @@ def _no_next(chip: Chip, step: int, size: int) -> str:
 def _no_wrap(chip: Chip, step: int, size: int) -> str:
     """Say why no two owned registers lie across the end of the index."""
     owned = _registers(chip, size)
-    return "" if any((a + step) % size in owned and a + step >= size for a in owned) else "nothing lies there"
+    return (
+        ""
+        if any((a + step) % size in owned and a + step >= size for a in owned)
+        else "no two registers lie so across the end of the index"
+    )
 
 
 def registers(c: Chapter, chip: Chip) -> None:

@@ -58,7 +58,7 @@ HELD = """
         (BEHIND % 1, BEHIND % 0, "x.start.under-way", APART),  # GO at 0 has both strobes
         (BEHIND % 1, BEHIND % 2, "x.step.period-at-start", APART),  # the period is at 2
         (BEHIND % 1 + HELD, BEHIND % 0xD1 + HELD, "x.step.period-at-start", APART),  # 0x31 + 0xD1 = 0x102
-        (AHEAD % 1, AHEAD % 2, "x.sweep.overflow-ahead", "after no sweep step that fits, the next one would not"),
+        (AHEAD % 1, AHEAD % 2, "x.sweep.overflow-ahead", "after no sweep step that fits, the next one would not fit"),
     ],
 )
 def test_what_a_description_rules_out_has_its_reason(out: str, within: str, name: str, reason: str) -> None:
