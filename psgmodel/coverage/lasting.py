@@ -92,11 +92,18 @@ class LastReach(GlideReach):
         if isinstance(step, NoiseClock):
             running = [s for s in self.values("shift") if s not in step.stopped] or [0]
             divisors = [step.divisors[d] for d in self.values("divisor")]
-            return min(divisors) << min(running), max(divisors) << max(self.values("shift"))
+            return min(divisors) << min(running), max(divisors) << max(running)
         low, high = self.values("period")[0], self.values("period")[-1]
         if isinstance(step, StepClock) and step.rule == "up-from":
             return step.scale * (low + step.offset), step.scale * (high + step.offset)
         return step.scale * (step.top - high), step.scale * (step.top - low)
+
+    def longest_begun(self) -> int:
+        """Return the largest length of a step, counts, those among them that a start loads while the clock is stopped."""
+        step = self.channel.step
+        if not isinstance(step, NoiseClock) or step.on_start == "keep" or self.no_start:
+            return self.lengths()[1]
+        return max(step.divisors[d] for d in self.values("divisor")) << max(self.values("shift"))
 
     def length_with(self, field: str, value: int) -> int:
         """Return the least length of a step with a field at a value, counts."""

@@ -93,7 +93,8 @@ def _at_start_and_stop(c: Chapter, r: Reach, short: str) -> None:
         "a start within a step, some counts into it and some before its end",
         lambda m: m.starts & m.sounded & (m.length > 1) & ~m.step_due & ~m.step_just_begun,
         first_of(r.no_restart, r.over_before(r.starts, strobes=True, ahead=1)),
-        short or ("" if r.channel.step.clocked_by or r.lengths()[1] > 2 else f"no step of {r.name} lasts three counts"),
+        short
+        or ("" if r.channel.step.clocked_by or r.longest_begun() > 2 else f"no step of {r.name} lasts three counts"),
         by="start",
     )
     if r.channel.register is None:
