@@ -99,7 +99,7 @@ class LastReach(GlideReach):
         return step.scale * (step.top - high), step.scale * (step.top - low)
 
     def longest_begun(self) -> int:
-        """Return the largest length of a step, counts, those among them that a start loads while the clock is stopped."""
+        """Return the largest length of a step, counts; a start loads one while the clock is stopped, too."""
         step = self.channel.step
         if not isinstance(step, NoiseClock) or step.on_start == "keep" or self.no_start:
             return self.lengths()[1]
