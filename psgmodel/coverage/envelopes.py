@@ -65,6 +65,7 @@ def envelope(c: Chapter, r: Reach, o: Envelope) -> None:
         lambda m: m.stops & m.fade_due & m.sounded,
         still,
         no_stop,
+        r.stop_meets(o.ticks),
         by="stop envelope",
     )
     _envelope_writes(c, r, o, still)
@@ -119,6 +120,7 @@ def _envelope_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
             fixed,
             still,
             r.not_other_than("envelope.period", 0),
+            r.write_meets(o.ticks, sorted(r.registers(field))),
             by=f"{field} envelope",
         )
         c.add(
@@ -143,13 +145,14 @@ def _envelope_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
                 & m.sounded
             ),
             fixed,
+            r.write_meets(o.ticks, sorted(r.registers("envelope.period"))),
             by="envelope.period envelope",
         )
 
 
 def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
     """Write down what happens where the volume is written in a note that has an envelope."""
-    fixed = r.not_changed("volume")
+    fixed, meets = r.not_changed("volume"), r.write_meets(o.ticks, sorted(r.registers("volume")))
     c.add(
         "envelope.volume-in-note",
         "the volume written in a note, another than the level",
@@ -164,6 +167,7 @@ def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
         lambda m: m.plays_on & m.wrote("volume") & (m.new("volume") != m.level) & m.fade_due & m.sounded,
         fixed,
         still,
+        meets,
         by="volume envelope",
     )
     c.add(
@@ -181,6 +185,7 @@ def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
                 m.plays_on & m.wrote("volume") & (m.new("volume") != m.level) & m.fade_counts & ~m.fade_due & m.sounded
             ),
             fixed,
+            meets,
             r.stands_still("envelope"),
             r.never_counts("envelope"),
             by="volume envelope",
@@ -193,7 +198,7 @@ def _volume_writes(c: Chapter, r: Reach, o: Envelope, still: str) -> None:
                     m.plays_on & m.wrote("volume") & (m.new("volume") == 0) & (m.fade_due == d) & m.sounded
                 ),
                 fixed,
-                still if due else "",
+                first_of(still, meets) if due else "",
                 by="volume envelope",
             )
     if o.bypass:

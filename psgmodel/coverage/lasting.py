@@ -34,6 +34,8 @@ class LastReach(GlideReach):
     def no_write_between(self, tick: str, addresses: Collection[int], *, writes: int = 1, delay: int = 0) -> str:
         """Say why what a write to some registers does, `delay` cycles later, does not take place between two ticks,
         after some writes."""
+        if delay == 0 and (reason := self.write_meets(tick, sorted(addresses), meets=False)):
+            return reason
         ticks = self.chip.ticks[tick]
         divider, restarts = self.chip.dividers[ticks.divider], self.restarts(ticks.divider)
         if divider.every > 1 or len(ticks.at) < divider.steps or divider.first > self.written_by(writes):

@@ -54,6 +54,7 @@ def stepping(c: Chapter, r: Reach) -> None:
                 lambda m, f=field, a=s.address: (
                     m.plays_on & m.wrote_register(a) & m.changed(f) & m.step_due & m.sounded
                 ),
+                first_of(r.starts_anew([s.address]), r.over_before([s.address])),
                 by=field,
             )
     reasons = [first_of(r.not_changed(f), r.over_before(r.registers(f), ahead=1)) for f in step_fields]

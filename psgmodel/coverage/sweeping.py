@@ -157,7 +157,7 @@ def _at_start_and_stop(c: Chapter, r: Reach, o: Sweep, still: str, over: str) ->
             still,
             moves,
             no,
-            r.start_meets(o.ticks) if kind == "start" else "",
+            r.start_meets(o.ticks) if kind == "start" else r.stop_meets(o.ticks),
             by=f"{kind} sweep",
         )
         c.add(
@@ -166,7 +166,7 @@ def _at_start_and_stop(c: Chapter, r: Reach, o: Sweep, still: str, over: str) ->
             lambda m, k=kind: m.is_(k) & m.overflow_due & m.sounded,
             over,
             no,
-            r.start_meets(o.ticks) if kind == "start" else "",
+            r.start_meets(o.ticks) if kind == "start" else r.stop_meets(o.ticks),
             by=f"{kind} sweep",
         )
 
@@ -182,6 +182,7 @@ def _writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
             fixed,
             still,
             r.not_other_than("sweep.period", 0),
+            r.write_meets(o.ticks, sorted(r.registers(field))),
             by=f"{field} sweep",
         )
         c.add(
@@ -205,6 +206,7 @@ def _writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
                 & m.sounded
             ),
             r.not_changed("sweep.period"),
+            r.write_meets(o.ticks, sorted(r.registers("sweep.period"))),
             by="sweep.period sweep",
         )
     for fell, word in ((1, "after a falling step"), (0, "without a falling step")):
@@ -236,7 +238,7 @@ def _period_writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
             ),
             still,
             r.no_changes(),
-            first_of(r.starts_anew([s.address]), r.over_before([s.address])),
+            first_of(r.starts_anew([s.address]), r.over_before([s.address]), r.write_meets(o.ticks, [s.address])),
             by=by,
         )
     c.add(

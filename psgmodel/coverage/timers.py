@@ -90,7 +90,7 @@ def timer(c: Chapter, r: Reach, o: Timer) -> None:
         "timer.end-at-stop",
         "a stop where the note timer runs out",
         lambda m: m.stops & m.expiry_due & m.sounded,
-        first_of(never, r.no_stop_in_note, r.over_before(r.stops, strobes=True, timed=True)),
+        first_of(never, r.no_stop_in_note, r.stop_meets(o.ticks), r.over_before(r.stops, strobes=True, timed=True)),
         by="stop timer",
     )
     _timer_writes(c, r, o, ends, no_start)
@@ -154,6 +154,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
     """Write down what happens where the timer is written in a note."""
     fixed, by = r.not_changed("timer.enable"), "timer.enable timer"
     stops = np.bool_(o.at_zero == "stop")
+    meets = r.write_meets(o.ticks, sorted(r.registers("timer.enable")))
     for value, word in ((1, "on"), (0, "off")):
         late = "" if value else r.over_before(r.registers("timer.enable"), timed=True)
         between = "" if value else r.over_before(r.registers("timer.enable"), timed=True, before=1)
@@ -171,7 +172,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
             f"timer.{word}-at-tick",
             f"the timer switched {word} in a note, at a tick",
             lambda m, v=value: m.plays_on & m.changed("timer.enable", v) & m.timer_tick & (m.timer != 1) & m.sounded,
-            fixed,
+            first_of(fixed, meets),
             _always_one(r),
             late_tick,
             by=by,
@@ -182,7 +183,7 @@ def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> N
             lambda m, v=value: (
                 m.plays_on & m.changed("timer.enable", v) & m.timer_tick & (m.timer == 1) & m.sounded & stops
             ),
-            fixed,
+            first_of(fixed, meets),
             late,
             ends,
             by=by,

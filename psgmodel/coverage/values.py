@@ -172,7 +172,8 @@ def _lasted(m: Moments, brief: bool) -> Ints:
     too brief for that, those too of the notes that ended before."""
 
     def found() -> Ints:
-        ended = m.ends & (m.old("timer.enable") == 1) if brief else m.is_("ran_out")
+        ended = m.is_("ran_out")
+        ended = ended | (m.ends & (m.old("timer.enable") == 1)) if brief else ended
         return ints(m.of_note(m.seen("timer.length"))[ended & m.sounded])
 
     return m.once(("lasted", brief), found)

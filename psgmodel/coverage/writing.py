@@ -62,25 +62,37 @@ class WriteReach:
 
     def starts_anew(self, addresses: Sequence[int], *, delay: int = 0) -> str:
         """Say why any write to some registers starts the channel, within `delay` cycles."""
-        registers = [self.chip.registers[a] for a in addresses]
-        if (
-            registers
-            and self.channel.start_delay <= delay
-            and all(f"{self.name}.start" in r.on_write for r in registers)
-        ):
-            return f"any write to {registers[0].name} starts {self.name}"
+        if not addresses or self.channel.start_delay > delay:
+            return ""
+        registers, waits = self.chip.registers, self.chip.held()
+        acts = [{a, waits.get(a, a)} for a in addresses]
+        if all(any(f"{self.name}.start" in registers[a].on_write for a in both) for both in acts):
+            return f"any write to {registers[addresses[0]].name} starts {self.name}"
         return ""
 
     def start_meets(self, tick: str, *, meets: bool = True) -> str:
         """Say why a start never meets a tick, or (`meets` false) always does: it restarts what makes the tick."""
+        starts = set(self.strobes["start"]) | self._gates()
+        if self.channel.start_delay:
+            return ""
+        return self.write_meets(tick, sorted(starts), f"start of {self.name}", meets=meets)
+
+    def stop_meets(self, tick: str) -> str:
+        """Say why a stop by software never meets a tick: it restarts what makes the tick."""
+        stops = set(self.strobes["stop"]) | self._gates()
+        return "" if self.channel.start_delay else self.write_meets(tick, sorted(stops), f"stop of {self.name}")
+
+    def write_meets(self, tick: str, addresses: Sequence[int], what: str = "", *, meets: bool = True) -> str:
+        """Say why no write to some registers meets a tick, or (`meets` false) each does: it restarts what makes it."""
         source = self.chip.ticks[tick]
         divider, target = self.chip.dividers[source.divider], f"{source.divider}.restart"
-        starts = [self.chip.registers[a] for a in self.strobes["start"]]
-        restarts = all(target in r.on_write for r in starts) and starts and not self.gated
+        registers = [self.chip.registers[a] for a in addresses if a in self.chip.registers]
+        restarts = len(registers) == len(addresses) > 0 and all(target in r.on_write for r in registers)
         ticks = divider.restart_steps and 0 in source.at
-        if self.channel.start_delay or not restarts or ticks == meets:
+        if not restarts or any(r.held_until for r in registers) or ticks == meets:
             return ""
-        return f"any start of {self.name} restarts {source.divider}, {'at' if ticks else 'without'} a tick {tick}"
+        what = what or f"write to {registers[0].name}"
+        return f"any {what} restarts {source.divider}, {'at' if ticks else 'without'} a tick {tick}"
 
     def written_together(self, address: int, addresses: tuple[int, ...]) -> str:
         """Say why a write to one of the registers of a field always takes place together with one to another."""

@@ -97,8 +97,33 @@ class Notes:
         """Start a note with some fields besides the base; underscores in their names are dots."""
         if fields.get("sweep_period") and "period" not in fields:
             fields |= self._gliding(fields)
-        self.prepare(**fields)
+        rare = self._rare_tick(fields)
+        self.prepare(**(self._slowest() | fields if rare else fields))
+        if rare:
+            self._near(rare)
         self.start()
+
+    def _rare_tick(self, fields: dict[str, int]) -> str:
+        """Return the tick of a block that some fields are about, where it comes more rarely than notes last, which a
+        wave ends."""
+        for block in ("timer", "envelope") if self.reach.once else ():
+            options = getattr(self.channel, block)
+            meant = options is not None and any(key.startswith(block) for key in fields)
+            if meant and self.reach.longest() < self.reach.apart(options.ticks):
+                return str(options.ticks)
+        return ""
+
+    def _slowest(self) -> dict[str, int]:
+        """Return the fields of the longest step."""
+        step = self.channel.step
+        assert isinstance(step, StepClock)
+        return {"period": (1 << step.bits) - 1 if step.rule == "up-from" else 0}
+
+    def _near(self, tick: str) -> None:
+        """Let time pass until a note that is started then lasts over a tick."""
+        lasts = self.reach.played() * self.reach.length_with("period", self.field("period")) * self.reach.count
+        ready = self.player.ready(self.name)
+        self.player.wait(self.player.trains[tick].nth_after(ready + lasts, 1) - lasts * 3 // 4)
 
     def _gliding(self, fields: dict[str, int]) -> dict[str, int]:
         """Return the fields of a sweep step that changes the period and fits: those given, or other ones."""

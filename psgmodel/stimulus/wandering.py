@@ -15,6 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from psgmodel.chip.channel import StepClock
 from psgmodel.chip.records import Chip
 from psgmodel.coverage.bins import Behaviour
 from psgmodel.coverage.covering import behaviours_of, hits
@@ -187,6 +188,10 @@ def _set_up(chip: Chip, chance: ChanceState, shadow: ShadowState, name: str) -> 
     power = chip.fields.get("power")
     writes = _changes(shadow, {"power": 1}) if power is not None and power.segments else []
     wanted = sounding_fields(chip, name)
+    step, table = chip.channels[name].step, chip.channels[name].table
+    if isinstance(step, StepClock) and table is not None and table.after_last == "stop" and chance.once_in(2):
+        slowest = (1 << step.bits) - 1 if step.rule == "up-from" else 0  # a note lasts as long as its steps
+        wanted |= {key: slowest for key in wanted if key == f"{name}.period"}
     for key, value in wanted.items():
         bits = chip.fields[key].bits
         if chance.once_in(3):

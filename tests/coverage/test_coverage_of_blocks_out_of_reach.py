@@ -149,18 +149,19 @@ LET_GO: Rows = [(0, VOLUME, 7), (4, GO, 1), (12, FADE, 2)]
 
 
 @pytest.mark.parametrize(
-    ("out", "within"),
+    ("out", "within", "reason"),
     [
-        (FADED % ("", ""), FADED % ("", RESTARTS)),
-        (FADED % (', at_restart = "tick"', RESTARTS), FADED % ("", RESTARTS)),
+        (FADED % ("", ""), FADED % ("", RESTARTS), EVERY_EDGE),
+        (FADED % (', at_restart = "tick"', RESTARTS), FADED % ("", RESTARTS),
+         "any write to LOAD restarts t, at a tick t"),
         ("ticks = { t = { every = 1 } }\nchannel = { x = { envelope = {} } }",
-         "ticks = { t = { every = 1, first = 13 } }\nchannel = { x = { envelope = {} } }"),
+         "ticks = { t = { every = 1, first = 13 } }\nchannel = { x = { envelope = {} } }", EVERY_EDGE),
     ],
 )  # fmt: skip
 def test_where_ticks_come_at_every_edge_a_write_is_between_them_before_the_first_or_where_it_restarts_them(
-    out: str, within: str
+    out: str, within: str, reason: str
 ) -> None:
-    assert reason_of(out, "x.envelope.period-in-note") == EVERY_EDGE
+    assert reason_of(out, "x.envelope.period-in-note") == reason
     assert reason_of(within, "x.envelope.period-in-note") == ""
     assert "x.envelope.period-in-note" in shown(within, LET_GO, 20)
     assert_kept(out)

@@ -144,3 +144,44 @@ def test_a_length_counts_only_in_a_note_whose_timer_is_on() -> None:
     rows: Rows = [(0, LENGTH, 16), (4, ENABLE, 0), (8, GO, 1)]
     assert "x.timer.length=16" not in shown(FADED, rows, 120)
     assert "x.timer.length=16" in shown(FADED, [rows[0], (4, ENABLE, 1), rows[2]], 120)
+
+
+KEYED = """
+    ticks = { t = { every = 10, at_restart = "%s" } }
+    [channel.x]
+    timer = {}
+    [[register]]
+    name = "KEY"
+    address = 0x30
+    on_write = ["t.restart"]
+    fields = [{ bits = "0", drives = "x.timer.enable" }]
+"""
+LET_GO = """
+    [channel.x]
+    [[register]]
+    name = "HOLD"
+    address = 0x30
+    held_until = "LET"
+    fields = [{ bits = "2:0", drives = "x.volume" }]
+    [[register]]
+    name = "LET"
+    address = 0x31
+    on_write = [%s]
+    fields = [{ bits = "0", strobes = "x.start" }]
+"""
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "reason"),
+    [
+        (KEYED % "tick", "x.timer.off-between", "any write to KEY restarts t, at a tick t"),
+        (KEYED % "tick", "x.timer.off-at-tick", ""),
+        (KEYED % "silent", "x.timer.off-at-tick", "any write to KEY restarts t, without a tick t"),
+        (KEYED % "silent", "x.timer.off-between", ""),
+        (LET_GO % '"x.start"', "x.step.volume-within", "any write to HOLD starts x"),
+        (LET_GO % "", "x.step.volume-within", ""),
+    ],
+)
+def test_what_a_write_does_besides_speaks_against_what_it_would_do(text: str, name: str, reason: str) -> None:
+    assert reason_of(text, name) == reason
+    assert_kept(text)
