@@ -127,16 +127,6 @@ class BriefReach(LastReach):
     # --- writes in a note ---------------------------------------------------------------------------------------------
 
     @property
-    def starts(self) -> set[int]:
-        """The registers that start the channel."""
-        return {*self.strobes["start"], *self._gates()}
-
-    @property
-    def stops(self) -> set[int]:
-        """The registers that stop the channel."""
-        return {*self.strobes["stop"], *self._gates()}
-
-    @property
     def no_restart(self) -> str:
         """Why the channel cannot be started while it plays."""
         return first_of(super().no_restart, self.over_before(self.starts, strobes=True))

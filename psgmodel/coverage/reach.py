@@ -152,5 +152,3 @@ class Reach(BriefReach):
         step = self.channel.step
         stopped = isinstance(step, NoiseClock) and all(s in step.stopped for s in self.values("shift"))
         return f"the clock of {self.name} never runs" if stopped else ""
-
-    # --- lengths ----------------------------------------------------------------------------------------------------

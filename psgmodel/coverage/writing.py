@@ -72,15 +72,13 @@ class WriteReach:
 
     def start_meets(self, tick: str, *, meets: bool = True) -> str:
         """Say why a start never meets a tick, or (`meets` false) always does: it restarts what makes the tick."""
-        starts = set(self.strobes["start"]) | self._gates()
         if self.channel.start_delay:
             return ""
-        return self.write_meets(tick, sorted(starts), f"start of {self.name}", meets=meets)
+        return self.write_meets(tick, sorted(self.starts), f"start of {self.name}", meets=meets)
 
     def stop_meets(self, tick: str) -> str:
         """Say why a stop by software never meets a tick: it restarts what makes the tick."""
-        stops = set(self.strobes["stop"]) | self._gates()
-        return "" if self.channel.start_delay else self.write_meets(tick, sorted(stops), f"stop of {self.name}")
+        return "" if self.channel.start_delay else self.write_meets(tick, sorted(self.stops), f"stop of {self.name}")
 
     def write_meets(self, tick: str, addresses: Sequence[int], what: str = "", *, meets: bool = True) -> str:
         """Say why no write to some registers meets a tick, or (`meets` false) each does: it restarts what makes it."""
@@ -143,8 +141,8 @@ class WriteReach:
         """Why software cannot stop the channel."""
         if reason := self.no_stop_strobe:
             return reason
-        stops, waits = set(self.strobes["stop"]) | self._gates(), self.chip.held()
-        acts = [(self.chip.registers[a], self.chip.registers[waits.get(a, a)]) for a in stops]
+        waits = self.chip.held()
+        acts = [(self.chip.registers[a], self.chip.registers[waits.get(a, a)]) for a in self.stops]
         started = all(f"{self.name}.start" in (*r.on_write, *release.on_write) for r, release in acts)
         return f"any write that stops {self.name} starts it as well" if started else ""
 
@@ -184,11 +182,21 @@ class WriteReach:
             return reason
         delay = self.channel.start_delay
         addresses = self.registers(field)
-        starts = set(self.strobes["start"]) | self._gates()
+        starts = self.starts
         if delay == 0:
             together = {a for s in starts for a in self._same_edge(s)}
             return "" if addresses & together else f"no write both sets {self.name}.{field} and starts {self.name}"
         return self._too_far(delay, self._apart(starts, addresses))
+
+    @property
+    def starts(self) -> set[int]:
+        """The registers that start the channel."""
+        return {*self.strobes["start"], *self._gates()}
+
+    @property
+    def stops(self) -> set[int]:
+        """The registers that stop the channel."""
+        return {*self.strobes["stop"], *self._gates()}
 
     def _gates(self) -> set[int]:
         """Return the registers that hold the gate."""
@@ -243,7 +251,7 @@ class WriteReach:
         delay = self.channel.start_delay
         if delay == 0:
             return "strobes act at the edge of their write"
-        strobing = {*self.strobes["start"], *self.strobes["stop"]} | self._gates()
+        strobing = self.starts | self.stops
         return self._too_far(delay, self._apart(strobing, then or strobing))
 
 

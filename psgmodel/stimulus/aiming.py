@@ -18,7 +18,7 @@ from psgmodel.reglog.bus import register_writes
 from psgmodel.reglog.log import RegisterLog, make_log
 from psgmodel.stimulus.chance import ChanceState
 from psgmodel.stimulus.random_log import drawn_value
-from psgmodel.stimulus.shadow import RegisterWrite, ShadowState, bus_writes, driven_fields, strobes_of
+from psgmodel.stimulus.shadow import ShadowState, bus_writes, driven_fields, strobes_of
 
 TAILS = (40, 300, 2000)
 """Cycles for which it is listened to what comes of it."""
@@ -83,7 +83,7 @@ def _shot(
         field = gate if gate is not None and turned else chance.among(fields)
         value = 1 - shadow.value(field.name) if turned else drawn_value(chance, field.bits)
         writes = shadow.set({field.name: value})
-    bus = [row for write in _released(chip, shadow, writes) for row in bus_writes(chip, write)]
+    bus = [row for write in shadow.in_order(writes) for row in bus_writes(chip, write)]
     first = cycle - spacing * (len(bus) - 1)
     if first < 0:
         return None
@@ -102,12 +102,3 @@ def _shadow(chip: Chip, state: UnitState, part: RegisterLog, cycle: int) -> Shad
     for address, value in zip(writes.address.tolist(), writes.value.tolist(), strict=True):
         shadow.put(address, value)
     return shadow
-
-
-def _released(chip: Chip, shadow: ShadowState, writes: list[RegisterWrite]) -> list[RegisterWrite]:
-    """Return writes, then what lets go those of them that wait."""
-    waits = chip.held()
-    releases = dict.fromkeys(waits[a] for a, _ in writes if a in waits)
-    direct = [w for w in writes if w[0] not in releases]
-    given = dict(writes)
-    return direct + [(a, given.get(a, shadow.stored[a])) for a in releases]

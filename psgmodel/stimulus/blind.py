@@ -36,7 +36,7 @@ def set_mixer(player: Player, fields: dict[str, int]) -> None:
     chip = player.chip
     wanted = {k: v for k, v in fields.items() if k in chip.fields and chip.fields[k].segments}
     before = dict(player.shadow.stored)
-    for write in player.in_order([w for w in player.shadow.set(wanted) if before[w[0]] != w[1]]):
+    for write in player.shadow.in_order([w for w in player.shadow.set(wanted) if before[w[0]] != w[1]]):
         player.write(write)
 
 
@@ -52,7 +52,7 @@ def run(player: Player, writes: list[RegisterWrite]) -> None:
     """Make register writes, their index only where the port has not stepped on to it by itself."""
     bus = player.chip.bus
     upcoming = -1
-    for address, value in player.in_order(writes) if player.holds else writes:
+    for address, value in player.shadow.in_order(writes) if player.holds else writes:
         if bus.access == "index-data":
             if address != upcoming:
                 put_row(player, bus.index_address, address)

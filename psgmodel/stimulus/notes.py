@@ -15,7 +15,7 @@ from psgmodel.coverage.following import Follower
 from psgmodel.coverage.reach import Reach
 from psgmodel.engine.countdown import NEVER
 from psgmodel.stimulus.player import Fields, Player
-from psgmodel.stimulus.walk import STEP_COUNTS, sounding_fields
+from psgmodel.stimulus.walk import STEP_COUNTS, slowest_period, sounding_fields
 
 At = Literal["due", "tick", "bare tick"]
 """Where a block acts by itself; at a tick of it; at a tick at which it only counts."""
@@ -117,7 +117,7 @@ class Notes:
         """Return the fields of the longest step."""
         step = self.channel.step
         assert isinstance(step, StepClock)
-        return {"period": (1 << step.bits) - 1 if step.rule == "up-from" else 0}
+        return {"period": slowest_period(step)}
 
     def _near(self, tick: str) -> None:
         """Let time pass until a note that is started then lasts over a tick."""

@@ -146,7 +146,7 @@ class Player:
         wanted = {key: v & (1 << self.chip.fields[key].bits) - 1 for key, v in wanted.items() if self.value(key) != v}
         self._believe_sweeps()
         before = dict(self.shadow.stored)
-        writes = self.in_order([(a, v) for a, v in self.shadow.set(wanted) if v != before[a]])
+        writes = self.shadow.in_order([(a, v) for a, v in self.shadow.set(wanted) if v != before[a]])
         self.shadow.stored.update(before)
         if edge is not None and (not writes or any(a not in self.holds for a, _ in writes[:-1])):
             return False
@@ -157,16 +157,6 @@ class Player:
         for name, follower in self.followers.items():
             if self.chip.channels[name].sweep is not None:
                 self.shadow.set({f"{name}.period": follower.fields["period"]})
-
-    def in_order(self, writes: list[RegisterWrite]) -> list[RegisterWrite]:
-        """Return writes with those that wait before those that let them go; these are written in any case."""
-        addresses = {a for a, _ in writes}
-        more = [
-            (release, self.shadow.stored[release])
-            for held, release in self.holds.items()
-            if held in addresses and release not in addresses
-        ]
-        return sorted([*writes, *dict(more).items()], key=lambda w: (w[0] in self.holds.values(), w[0]))
 
     def driven(self, name: str, key: str) -> bool:
         """Return whether software can set a field of a channel."""

@@ -73,6 +73,16 @@ class ShadowState:
                 touched.add(s.address)
         return [self.put(address, wanted[address]) for address in sorted(touched)]
 
+    def in_order(self, writes: list[RegisterWrite]) -> list[RegisterWrite]:
+        """Return writes with those that wait before those that let them go; these are written in any case."""
+        holds, addresses = self.chip.held(), {a for a, _ in writes}
+        more = [
+            (release, self.stored[release])
+            for held, release in holds.items()
+            if held in addresses and release not in addresses
+        ]
+        return sorted([*writes, *dict(more).items()], key=lambda w: (w[0] in holds.values(), w[0]))
+
     def value(self, name: str) -> int:
         """Return what stands in a field."""
         field = self.chip.fields[name]

@@ -93,6 +93,11 @@ def sounding_fields(chip: Chip, name: str) -> dict[str, int]:
     return _settable(chip, fields)
 
 
+def slowest_period(step: StepClock) -> int:
+    """Return the period of the longest step."""
+    return (1 << step.bits) - 1 if step.rule == "up-from" else 0
+
+
 def _step_fields(channel: Channel) -> dict[str, int]:
     step = channel.step
     if isinstance(step, NoiseClock):

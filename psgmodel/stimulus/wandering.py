@@ -28,7 +28,7 @@ from psgmodel.stimulus.chance import ChanceState
 from psgmodel.stimulus.random_log import random_rows
 from psgmodel.stimulus.schedule import BusRow
 from psgmodel.stimulus.shadow import RegisterWrite, ShadowState, bus_writes, strobes_of
-from psgmodel.stimulus.walk import sounding_fields
+from psgmodel.stimulus.walk import slowest_period, sounding_fields
 
 PATIENCE = 500
 """Stretches in a row that show nothing new, after which the search ends; common practice, no source."""
@@ -190,7 +190,7 @@ def _set_up(chip: Chip, chance: ChanceState, shadow: ShadowState, name: str) -> 
     wanted = sounding_fields(chip, name)
     step, table = chip.channels[name].step, chip.channels[name].table
     if isinstance(step, StepClock) and table is not None and table.after_last == "stop" and chance.once_in(2):
-        slowest = (1 << step.bits) - 1 if step.rule == "up-from" else 0  # a note lasts as long as its steps
+        slowest = slowest_period(step)  # a note lasts as long as its steps
         wanted |= {key: slowest for key in wanted if key == f"{name}.period"}
     for key, value in wanted.items():
         bits = chip.fields[key].bits
@@ -216,6 +216,6 @@ def _hushed(chip: Chip, shadow: ShadowState, name: str) -> list[RegisterWrite]:
 
 
 def _changes(shadow: ShadowState, fields: dict[str, int]) -> list[RegisterWrite]:
-    """Return the writes of fields that do not stand so."""
+    """Return the writes of fields that do not stand so, and what lets them go where they wait."""
     before = dict(shadow.stored)
-    return [(address, value) for address, value in shadow.set(fields) if before[address] != value]
+    return shadow.in_order([(address, value) for address, value in shadow.set(fields) if before[address] != value])

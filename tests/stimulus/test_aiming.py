@@ -18,7 +18,7 @@ from psgmodel.stimulus.aiming import aim
 from psgmodel.stimulus.chance import ChanceState
 from psgmodel.stimulus.closing import closing_logs
 from psgmodel.stimulus.shadow import ShadowState
-from psgmodel.stimulus.wandering import _hushed, _stretch, _without
+from psgmodel.stimulus.wandering import _changes, _hushed, _stretch, _without
 from tests.engine.tiny_units import ENABLE, GATE, GO, LENGTH, PERIOD, START, VOLUME, Y, tiny
 from tests.laws.generators import draw_chip
 
@@ -157,3 +157,18 @@ def test_without_patience_nothing_is_looked_for_by_chance() -> None:
     logs = closing_logs(chip)
     assert not cover(chip, logs).missing
     assert logs[0].cut(0, log.end) == log
+
+
+HELD = """
+    register = [
+        { name = "HOLD", address = 0x30, held_until = "LET", fields = [{ bits = "2:0", drives = "x.volume" }] },
+        { name = "LET", address = 0x31 },
+    ]
+    [channel.x]
+"""
+
+
+def test_what_a_set_up_writes_is_let_go_where_it_waits() -> None:
+    chip = tiny(HELD)
+    addresses = [address for address, _ in _changes(ShadowState(chip), {"x.volume": 5})]
+    assert addresses == [0x30, 0x31]
