@@ -6,6 +6,7 @@ of them. All times are clock cycles.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Literal
 
@@ -69,6 +70,13 @@ class Divider:
     steps: int
     restart_steps: bool
     after_restart: int
+
+    def ticks_after(self, cycles: int, at: Collection[int]) -> bool:
+        """Tell whether one of some steps comes so many cycles after a restart."""
+        if cycles == 0:
+            return self.restart_steps and 0 in at
+        turns, between = divmod(cycles - self.after_restart, self.every)
+        return turns >= 0 and between == 0 and (turns + self.restart_steps) % self.steps in at
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,10 +44,11 @@ class Bin:
 
 @dataclass(frozen=True, slots=True)
 class Behaviour:
-    """A bin, and a mask over what happened that says where it did."""
+    """A bin, and a mask over what happened that says where it did; `by` are the fields, strobes and blocks it takes."""
 
     bin: Bin
     seen: Callable[..., Mask]
+    by: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -74,7 +75,7 @@ class Chapter:
         reason = first_of(self.unreachable, *unless)
         how = "" if reason else self.recipe(*by.split())
         found = Bin(f"{self.part}.{name}", text, how, reason)
-        self.behaviours.append(Behaviour(found, _never if self.unreachable else seen))
+        self.behaviours.append(Behaviour(found, _never if self.unreachable else seen, tuple(by.split())))
 
 
 def _never(_: object) -> Mask:

@@ -82,7 +82,11 @@ class BriefReach(LastReach):
     def no_zero_step(self, block: str) -> str:
         """Say why no note lasts for a step of the period 0, where that is the longest one."""
         options = self.channel.envelope if block == "envelope" else self.channel.sweep
-        if options is None or options.period_zero == "stop" or self.channel.at_reset == "active":
+        if options is None or options.period_zero == "stop":
+            return ""
+        if slow := self.too_long_period(block, 1 << options.period_bits):
+            return slow
+        if self.channel.at_reset == "active":
             return ""
         changes = not self.not_changed(f"{block}.period")
         return self.never_steps(block) if changes else self._no_note_of(options, 1 << options.period_bits)

@@ -11,20 +11,14 @@ from collections.abc import Collection
 from psgmodel.chip.channel import NoiseClock, StepClock
 from psgmodel.coverage.gliding import GlideReach
 
+FAR = 60
+"""Seconds of sound that what can be reached takes at most; common practice, no source."""
+
 
 class LastReach(GlideReach):
     """How long something lasts in one channel."""
 
     # --- ticks --------------------------------------------------------------------------------------------------------
-
-    def restarts(self, divider: str) -> set[int]:
-        """Return the registers, by address, that restart a divider."""
-        target = f"{divider}.restart"
-        return {
-            address
-            for address, r in self.chip.registers.items()
-            if target in r.on_write or any(g.role == "strobes" and g.target == target for g in r.fields)
-        }
 
     def no_gap(self, tick: str, field: str) -> str:
         """Say why a field is not written between two ticks of a note that software has begun."""
@@ -69,6 +63,37 @@ class LastReach(GlideReach):
     def apart(self, tick: str) -> int:
         """Return the most cycles from one tick to the next, as long as nothing is restarted."""
         return max(self.distances(tick))
+
+    def ticks_take(self, tick: str, count: int) -> int:
+        """Return the least cycles from a tick to the last of some; 0, where restarts could hurry them."""
+        ticks = self.chip.ticks[tick]
+        divider = self.chip.dividers[ticks.divider]
+        at_once = divider.restart_steps and 0 in ticks.at
+        if self.restarts(ticks.divider) and (at_once or divider.after_restart < divider.every):
+            return 0
+        return (count - 1) // len(ticks.at) * divider.every * divider.steps
+
+    def too_long(self, cycles: int, what: str) -> str:
+        """Say that something takes too long to be reached."""
+        seconds = float(cycles / self.chip.clock_hz)
+        return f"{what} takes {seconds:.0f} s" if seconds > FAR else ""
+
+    def too_long_step(self, field: str, value: int) -> str:
+        """Say that a step of the waveform with a field at a value takes too long."""
+        counts, clock = self.length_with(field, value), self.channel.step.clocked_by
+        return self.too_long(self.ticks_take(clock, counts + 1) if clock else counts, f"a step of {self.name} with it")
+
+    def too_long_period(self, block: str, count: int) -> str:
+        """Say that a period of envelope or sweep takes too long."""
+        options = self.channel.envelope if block == "envelope" else self.channel.sweep
+        return self.too_long(self.ticks_take(options.ticks, count), "it") if options is not None else ""
+
+    def too_long_note(self, count: int) -> str:
+        """Say that a note of some ticks takes too long; where switching the timer on counts as one, none does."""
+        timer = self.channel.timer
+        if timer is None or (timer.on_enable == "tick" and self.driven("timer.enable")):
+            return ""
+        return self.too_long(self.ticks_take(timer.ticks, count), "a note of it")
 
     # --- steps of the waveform ----------------------------------------------------------------------------------------
 

@@ -13,12 +13,10 @@ from math import gcd
 from psgmodel.chip.channel import NoiseClock
 from psgmodel.coverage.brevity import BriefReach
 from psgmodel.coverage.gliding import moved
+from psgmodel.coverage.lasting import FAR
 from psgmodel.coverage.writing import first_of, held_values
 
-FAR = 60
-"""Seconds within which two ticks must meet to count as meeting."""
-
-__all__ = ["FAR", "Reach", "first_of", "held_values", "moved"]
+__all__ = ["Reach", "first_of", "held_values", "moved"]
 
 
 def first_meeting(x: int, turn_x: int, y: int, turn_y: int) -> tuple[int, int]:

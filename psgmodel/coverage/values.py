@@ -39,6 +39,8 @@ def values(c: Chapter, r: Reach) -> None:
             steps = 0 if field == "shift" and value in running else 2
             no = r.no_steps if steps else ""
             brief = not no and (one or r.lasts() < (steps + 1) * r.length_with(field, value) * r.count)
+            slow = "" if no or brief or not steps else r.too_long_step(field, value)
+            no = first_of(no, slow)
             _value(c, r, field, value, lambda m, f=field, v=value, s=steps, b=brief: _stepped(m, f, s, b) == v, no)
     brief = not r.no_steps and r.lasts() < (places + 1) * r.lengths()[0] * r.count
     for value in _of(r, "pattern", each=True):
@@ -56,6 +58,7 @@ def _periods(c: Chapter, r: Reach) -> None:
             no = first_of(r.stands_still(block), r.counts_unheard(block))
             late = options is not None and r.lasts(but=block, moving=True) < (value + 1) * r.apart(options.ticks)
             brief = late and not no
+            no = first_of(no, "" if brief else r.too_long_period(block, value))
             if value:
                 _value(c, r, f"{block}.period", value, lambda m, b=block, v=value, k=brief: _loads(m, b, k) == v, no)
 
@@ -164,7 +167,8 @@ def _lengths(c: Chapter, r: Reach) -> None:
             continue
         ticks = (value or size) if timer.loads == "field" else size - value
         brief = not ends and r.lasts(but="timer", moving=True) < (ticks + 1) * r.apart(timer.ticks)
-        _value(c, r, "timer.length", value, lambda m, v=value, b=brief: _lasted(m, b) == v, ends)
+        no = first_of(ends, "" if brief else r.too_long_note(ticks))
+        _value(c, r, "timer.length", value, lambda m, v=value, b=brief: _lasted(m, b) == v, no)
 
 
 def _lasted(m: Moments, brief: bool) -> Ints:

@@ -62,35 +62,54 @@ class WriteReach:
 
     def starts_anew(self, addresses: Sequence[int], *, delay: int = 0) -> str:
         """Say why any write to some registers starts the channel, within `delay` cycles."""
-        if not addresses or self.channel.start_delay > delay:
-            return ""
-        registers, waits = self.chip.registers, self.chip.held()
-        acts = [{a, waits.get(a, a)} for a in addresses]
-        if all(any(f"{self.name}.start" in registers[a].on_write for a in both) for both in acts):
-            return f"any write to {registers[addresses[0]].name} starts {self.name}"
+        if addresses and self.channel.start_delay <= delay and self._always_strobes(f"{self.name}.start", addresses):
+            return f"any write to {self.chip.registers[addresses[0]].name} starts {self.name}"
         return ""
 
     def start_meets(self, tick: str, *, meets: bool = True) -> str:
         """Say why a start never meets a tick, or (`meets` false) always does: it restarts what makes the tick."""
-        if self.channel.start_delay:
-            return ""
-        return self.write_meets(tick, sorted(self.starts), f"start of {self.name}", meets=meets)
+        return self._strobe_meets(tick, self.starts, f"start of {self.name}", meets=meets)
 
     def stop_meets(self, tick: str) -> str:
         """Say why a stop by software never meets a tick: it restarts what makes the tick."""
-        return "" if self.channel.start_delay else self.write_meets(tick, sorted(self.stops), f"stop of {self.name}")
+        return self._strobe_meets(tick, self.stops, f"stop of {self.name}", meets=True)
+
+    def _strobe_meets(self, tick: str, strobes: Collection[int], what: str, *, meets: bool) -> str:
+        delay, source = self.channel.start_delay, self.chip.ticks[tick]
+        if not delay:
+            return self.write_meets(tick, sorted(strobes), what, meets=meets)
+        if not meets or not self._always_strobes(f"{source.divider}.restart", strobes):
+            return ""
+        divider, again = self.chip.dividers[source.divider], self._apart(strobes, self.restarts(source.divider))
+        if any(divider.ticks_after(delay - late, source.at) for late in (0, *range(again, delay + 1))):
+            return ""
+        later = "1 cycle" if delay == 1 else f"{delay} cycles"
+        return f"any {what} restarts {source.divider} {later} before, and {tick} does not come then"
+
+    def _always_strobes(self, target: str, addresses: Collection[int]) -> bool:
+        """Tell whether any write to each of some registers strobes something where it takes place."""
+        registers, waits = self.chip.registers, self.chip.held()
+        acts = [{a, waits.get(a, a)} for a in addresses]
+        return all(any(target in registers[a].on_write for a in both if a in registers) for both in acts)
 
     def write_meets(self, tick: str, addresses: Sequence[int], what: str = "", *, meets: bool = True) -> str:
         """Say why no write to some registers meets a tick, or (`meets` false) each does: it restarts what makes it."""
         source = self.chip.ticks[tick]
-        divider, target = self.chip.dividers[source.divider], f"{source.divider}.restart"
-        registers = [self.chip.registers[a] for a in addresses if a in self.chip.registers]
-        restarts = len(registers) == len(addresses) > 0 and all(target in r.on_write for r in registers)
+        divider = self.chip.dividers[source.divider]
         ticks = divider.restart_steps and 0 in source.at
-        if not restarts or any(r.held_until for r in registers) or ticks == meets:
+        if not addresses or ticks == meets or not self._always_strobes(f"{source.divider}.restart", addresses):
             return ""
-        what = what or f"write to {registers[0].name}"
+        what = what or f"write to {self.chip.registers[addresses[0]].name}"
         return f"any {what} restarts {source.divider}, {'at' if ticks else 'without'} a tick {tick}"
+
+    def restarts(self, divider: str) -> set[int]:
+        """Return the registers, by address, that restart a divider."""
+        target = f"{divider}.restart"
+        return {
+            address
+            for address, r in self.chip.registers.items()
+            if target in r.on_write or any(g.role == "strobes" and g.target == target for g in r.fields)
+        }
 
     def written_together(self, address: int, addresses: tuple[int, ...]) -> str:
         """Say why a write to one of the registers of a field always takes place together with one to another."""
@@ -108,16 +127,18 @@ class WriteReach:
     @property
     def no_restart(self) -> str:
         """Why the channel cannot be started while it plays."""
-        if self.no_start or self.strobes["start"] or self.channel.at_reset == "active":
+        if self.no_start or self.strobes["start"]:
             return self.no_start
+        if self.channel.at_reset == "active" and not self.fields["gate"].reset:
+            return ""
         return f"the gate of {self.name} has to be shut before it opens"
 
     @property
     def no_idle_stop(self) -> str:
         """Why the channel cannot be stopped while idle."""
-        power = self.chip.fields.get("power")
+        power = self.chip.fields.get("power")  # what switches it on opens a gate beside it without a strobe
         with_power = self._gates() & {s.address for s in power.segments} if power is not None else set()
-        opens_idle = self.gated and (self.fields["gate"].reset == 1 or bool(with_power))
+        opens_idle = self.gated and self.channel.at_reset == "inactive" and (self.fields["gate"].reset or with_power)
         if self.no_stop or self.strobes["stop"] or self._ends_itself() or opens_idle:
             return first_of(self.no_stop, self.always_active)
         return f"{self.name} ends only where its gate is shut"

@@ -169,6 +169,81 @@ LET_GO = """
     on_write = [%s]
     fields = [{ bits = "0", strobes = "x.start" }]
 """
+PLUCKED = """
+    ticks = { t = { every = 4, at_restart = "%s", after_restart = %s } }
+    [channel.x]
+    start_delay = %s
+    envelope = {}
+    [[register]]
+    name = "SHAPE"
+    address = 0x30
+    held_until = "PLUCK"
+    fields = [{ bits = "1:0", drives = "x.envelope.period" }]
+    [[register]]
+    name = "PLUCK"
+    address = 0x31
+    on_write = ["x.start", "t.restart"]
+    [[register]]
+    name = "DAMP"
+    address = 0x32
+    fields = [{ bits = "0", strobes = "x.stop" }]
+"""
+"""A start restarts what makes the ticks of the envelope, so many cycles before it acts."""
+SHUT = """
+    only_gated = ["x"]
+    constants = { "x.volume" = 7 }
+    [channel.x]
+    at_reset = "active"
+    gate = true
+    [[register]]
+    name = "KEY"
+    address = 0x30
+    reset = %s
+    fields = [{ bits = "0", drives = "x.gate" }]
+"""
+"""A channel that plays from reset on, its gate open (1) or shut (0)."""
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "reason"),
+    [
+        (PLUCKED % ("silent", 9, 1), "x.envelope.tick-at-start-idle",
+         "any start of x restarts t 1 cycle before, and t does not come then"),
+        (PLUCKED % ("silent", 9, 2), "x.envelope.step-at-start",
+         "any start of x restarts t 2 cycles before, and t does not come then"),
+        (PLUCKED % ("silent", 9, 9), "x.envelope.tick-at-start-idle", ""),
+        (PLUCKED % ("tick", 9, 3), "x.envelope.tick-at-start-idle",
+         "any start of x restarts t 3 cycles before, and t does not come then"),
+        (PLUCKED % ("tick", 9, 4), "x.envelope.tick-at-start-idle", ""),
+        (PLUCKED % ("silent", 1, 3), "x.envelope.tick-at-start-idle",
+         "any start of x restarts t 3 cycles before, and t does not come then"),
+        (PLUCKED % ("silent", 1, 5), "x.envelope.tick-at-start-idle", ""),
+        (PLUCKED % ("silent", 9, 1), "x.envelope.period-at-step", "any write to SHAPE restarts t, without a tick t"),
+        (PLUCKED % ("tick", 9, 1), "x.envelope.period-at-step", ""),
+        (PLUCKED % ("silent", 9, 0), "x.envelope.tick-at-start-idle", "any start of x restarts t, without a tick t"),
+        (PLUCKED % ("tick", 9, 0), "x.envelope.tick-at-start-idle", ""),
+        (SHUT % 1, "x.start.again", "the gate of x has to be shut before it opens"),
+        (SHUT % 0, "x.start.again", ""),
+        (SHUT % 1, "x.stop.idle", "x ends only where its gate is shut"),
+    ],
+)  # fmt: skip
+def test_what_starts_and_gates_do_besides_speaks_against_what_they_would_do(text: str, name: str, reason: str) -> None:
+    assert reason_of(text, name) == reason
+    assert_kept(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "rows", "name"),
+    [
+        (PLUCKED % ("silent", 9, 9), [(0, VOLUME, 7), (4, 0x30, 1), (8, 0x31, 0)], "x.envelope.tick-at-start-idle"),
+        (PLUCKED % ("silent", 1, 5), [(0, VOLUME, 7), (4, 0x30, 1), (8, 0x31, 0)], "x.envelope.tick-at-start-idle"),
+        (PLUCKED % ("tick", 9, 4), [(0, VOLUME, 7), (4, 0x30, 1), (8, 0x31, 0), (12, 0x31, 0)],
+         "x.envelope.tick-at-start-idle"),
+        (SHUT % 0, [(4, 0x30, 1)], "x.start.again"),
+    ],
+)  # fmt: skip
+def test_what_has_no_reason_there_is_shown(text: str, rows: Rows, name: str) -> None:
+    assert name in shown(text, rows, 60)
 
 
 @pytest.mark.parametrize(

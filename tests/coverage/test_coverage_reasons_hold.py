@@ -10,7 +10,7 @@ from psgmodel.coverage.covering import behaviours_of, hits
 from psgmodel.engine.run import run
 from psgmodel.engine.state import reset_state
 from psgmodel.stimulus.chance import ChanceState
-from psgmodel.stimulus.wandering import _channel, _rebased, _stretch
+from psgmodel.stimulus.wandering import _goal, _rebased, _stretch
 from tests.laws.generators import draw_chip
 
 LENGTHS = (60, 250, 500, 3000, 20_000)
@@ -25,8 +25,8 @@ def shown_against_reason(number: int, stretches: int, spacing: int) -> dict[str,
     chance, state, found = ChanceState(number), reset_state(chip), set[str]()
     assert len(ruled_out) > 3
     for _ in range(stretches):
-        about = _channel(chip, chance, ruled_out)
-        part = _stretch(chip, chance, state, ruled_out, about, spacing, chance.among(LENGTHS))
+        about, by = _goal(chip, chance, ruled_out)
+        part = _stretch(chip, chance, state, ruled_out, about, spacing, chance.among(LENGTHS), by)
         found |= set(hits(chip, part, ruled_out.values(), state))
         if chance.once_in(3):
             state = reset_state(chip)

@@ -2,8 +2,8 @@
 
 What is left out becomes: 16 data bits, 16-bit codes, one output "out", a tick "t" at edges 10, 20, 30 ..., a square "x"
 of one step that is 1, volumes of 3 bits, periods of 4. Every field that the text does not wire gets a register of its
-own, at the address below (channel y: 0x40 more); START and STOP are bits 0 and 1 of GO. Fields of the mixer that have a
-default keep it.
+own, at the address below (channel y: 0x40 more); START and STOP are bits 0 and 1 of GO, but for channels that the key
+"only_gated" names. Fields of the mixer that have a default keep it.
 """
 
 from __future__ import annotations
@@ -88,7 +88,7 @@ def _fill_channel(channel: dict[str, Any]) -> None:
 def _fill_registers(chip: dict[str, Any]) -> None:
     groups = [group for register in chip["register"] for group in register.get("fields", [])]
     wired = {group.get("drives", "").partition("[")[0] for group in groups} | set(chip.get("constants", {}))
-    struck = {group.get("strobes", "") for group in groups}
+    struck = {group.get("strobes", "") for group in groups} | {f"{name}.start" for name in chip.pop("only_gated", ())}
     struck |= {event for register in chip["register"] for event in register.get("on_write", [])}
     for name, spec in specs_of(chip).items():
         channel, _, field = name.partition(".")
