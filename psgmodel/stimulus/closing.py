@@ -171,6 +171,7 @@ def _play_group(states: list[_ChannelState], *, slow: bool) -> None:
                     play(state.notes, what)
                     for other in states:
                         other.look()
+            state.notes.calm()
         for state in states:
             state.notes.silence()
 

@@ -46,7 +46,8 @@ def still(n: Notes) -> None:
     begin = n.player.now
     for block in blocks:
         options = getattr(n.channel, block)
-        n.player.wait(n.player.trains[options.ticks].nth_after(begin, (1 << options.period_bits) + 2) + 2)
+        longest = n.player.trains[options.ticks].nth_after(begin, (1 << options.period_bits) + 2) + 2
+        n.player.wait(min(longest, begin + n.player.farthest))
     n.settle()
 
 

@@ -52,7 +52,9 @@ def _overflow(kind: str = "") -> Play:
     def play(n: Notes) -> None:
         fields = _over(n)
         checked = n.channel.sweep is not None and n.channel.sweep.check != "at-step"
-        if checked:  # a start with shift 0 is not looked at; the shift is set once it sounds
+        if checked and n.restarts("sweep.shift", "sweep"):
+            _overflow_next(n)
+        elif checked:  # a start with shift 0 is not looked at; the shift is set once it sounds
             n.hear(**fields | {"sweep_shift": 0})
             n.change(sweep_shift=fields["sweep_shift"])
         else:
@@ -64,6 +66,19 @@ def _overflow(kind: str = "") -> Play:
         n.settle()
 
     return play
+
+
+def _overflow_next(n: Notes) -> None:
+    """Play a note whose first sweep step fits, and whose second one does not, up to the first."""
+    for falling, shift in n.reach.sweeps():
+        periods = n.reach.changed_by(falling, shift)
+        fitting = set(periods.tolist())
+        starts, ends = n.reach.steps_by(falling, shift)
+        found = [p for p, to in zip(starts.tolist(), ends.tolist(), strict=True) if p in fitting and to not in fitting]
+        if found:
+            n.hear(sweep_period=1, sweep_shift=shift, sweep_falling=falling, period=n.chance.among(found))
+            n.block_ticks("sweep", 1)
+            return
 
 
 def _overflow_at_start(shift: bool) -> Play:
@@ -90,7 +105,7 @@ def _overflow_ahead(n: Notes) -> None:
 def _turned(fallen: bool) -> Play:
     def play(n: Notes) -> None:
         n.hear(sweep_period=1 if fallen else 0, sweep_shift=2, sweep_falling=1)
-        n.block_ticks("sweep", 2)
+        n.block_ticks("sweep", 1 if n.reach.once else 2)
         n.change(sweep_falling=0)
         n.settle()
 

@@ -8,7 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Literal
 
+from psgmodel.engine.countdown import NEVER
 from psgmodel.stimulus.notes import At, Notes
+from psgmodel.stimulus.shadow import Strobe
+from psgmodel.stimulus.trial import Trial
 
 Play = Callable[[Notes], None]
 Was = Literal["sounding", "idle"]
@@ -16,18 +19,26 @@ Was = Literal["sounding", "idle"]
 
 def _to_the_end(n: Notes, **fields: int) -> None:
     """Play a note that its timer ends."""
-    n.hear(timer_enable=1, timer_length=n.ticks(2), **fields)
+    n.hear(timer_enable=1, timer_length=n.few_ticks(2), **fields)
     n.past(n.due("timer"))
+
+
+def _given(n: Notes, fields: dict[str, int], at: At = "tick") -> dict[str, int]:
+    """Return some fields; -k as a length stands for k ticks, or for fewer, where a note is to last until its end."""
+    ticks = n.few_ticks if at == "due" else n.ticks
+    return {key: ticks(-value) if value < 0 else value for key, value in fields.items()}
 
 
 def strobed(kind: str, block: str, at: At = "due", was: Was = "sounding", /, **fields: int) -> Play:
     """Return what strobes at a tick of a block, or where it acts."""
 
     def play(n: Notes) -> None:
-        given = {key: n.ticks(-value) if value < 0 else value for key, value in fields.items()}
+        given = _given(n, fields, at)
         if was == "idle":
             n.silence()
             n.prepare(**given)
+            if n.active:  # what was written starts it
+                n.silence()
         else:
             n.hear(**given)
         n.strobe_at(kind, n.when(block, at))
@@ -40,7 +51,7 @@ def changed(key: str, to: int | None, block: str, at: At = "due", /, **fields: i
     """Return what changes a field at a tick of a block, or where it acts; -k as a length stands for k ticks."""
 
     def play(n: Notes) -> None:
-        n.hear(**{k: n.ticks(-value) if value < 0 else value for k, value in fields.items()})
+        n.hear(**_given(n, fields, at))
         value = n.another(key) if to is None else to
         n.change_at(n.when(block, at), {key: value})
         n.settle(block)
@@ -52,7 +63,7 @@ def between(key: str, to: int | None, /, **fields: int) -> Play:
     """Return what changes a field in a note, wherever."""
 
     def play(n: Notes) -> None:
-        n.hear(**{k: n.ticks(-value) if value < 0 else value for k, value in fields.items()})
+        n.hear(**_given(n, fields))
         n.play_on(100 + n.chance.below(64))
         n.player.set(n.name, {key: n.another(key) if to is None else to})
         n.settle(key.partition(".")[0])
@@ -70,31 +81,108 @@ def passed(block: str, count: int, /, **fields: int) -> Play:
     return play
 
 
+_STEPPING = {
+    "envelope": {"timer_enable": 1, "envelope_period": 1},
+    "sweep": {"timer_enable": 1, "sweep_period": 1, "sweep_shift": 2, "sweep_falling": 1},
+}
+"""Fields of a note that its timer ends, and in which envelope or sweep makes a step at each tick."""
+
+
 def _end_at_step(block: str) -> Play:
     """Return what lets the note timer run out where envelope or sweep makes a step."""
 
     def play(n: Notes) -> None:
-        timer, other = n.channel.timer, getattr(n.channel, block)
-        assert timer is not None
-        one, two = n.player.trains[timer.ticks], n.player.trains[other.ticks]
-        edge = n.player.tick(n.name, "timer")
-        for _ in range(4096):
-            if two.at(edge):
-                break
-            edge = one.nth_after(edge, 1)
-        fields = (
-            {"envelope_period": 1} if block == "envelope" else {"sweep_period": 1, "sweep_shift": 2, "sweep_falling": 1}
-        )
-        before = edge - 1
-        while not (one.at(before) or two.at(before)) and before > n.player.now:
-            before -= max(1, min(64, before - n.player.now))
-            if one.between(before, edge - 1) or two.between(before, edge - 1):
-                break
-        n.player.wait(max(before + 65, n.player.now + 1))
-        n.hear(timer_enable=1, timer_length=n.ticks(1), **fields)
-        n.player.wait(edge + 2)
+        edge = _meeting(n, block)
+        if edge < NEVER:
+            _play_up_to(n, block, edge)
+        else:
+            _line_up(n, block)
 
     return play
+
+
+def _ticks(n: Notes, block: str) -> tuple[str, str]:
+    """Return the tick of the note timer and that of another block."""
+    timer, other = n.channel.timer, getattr(n.channel, block)
+    assert timer is not None
+    return timer.ticks, other.ticks
+
+
+def _meeting(n: Notes, block: str) -> int:
+    """Return the next edge at which the note timer and another block get a tick, if that is not too far."""
+    one, two = (n.player.trains[tick] for tick in _ticks(n, block))
+    edge = n.player.tick(n.name, "timer")
+    for _ in range(4096):
+        if two.at(edge):
+            return edge
+        edge = one.nth_after(edge, 1)
+    return NEVER
+
+
+def _play_up_to(n: Notes, block: str, edge: int) -> None:
+    """Play a note of one tick that ends at an edge, begun after the ticks before."""
+    trains = [n.player.trains[tick] for tick in _ticks(n, block)]
+    before = edge - 1
+    while not any(train.at(before) for train in trains) and before > n.player.now:
+        before -= max(1, min(64, before - n.player.now))
+        if any(train.between(before, edge - 1) for train in trains):
+            break
+    n.hear_up_to(edge, before + 65, timer_length=n.ticks(1), **_STEPPING[block])
+    n.player.wait(edge + 2)
+
+
+def restart_to_meet(n: Notes, block: str) -> None:
+    """Play the same where the two meet only once software has restarted what makes the ticks of one of them."""
+    if n.channel.timer is None or getattr(n.channel, block) is None:
+        return
+    player, ticks = n.player, _ticks(n, block)
+    if n.reach.ticks_meet(*ticks) or _meeting(n, block) < NEVER:
+        return
+    for moved, other in (ticks, ticks[::-1]):
+        divider = n.chip.ticks[moved].divider
+        for strobe in [s for s in player.strobes if s.target == f"{divider}.restart"]:
+            if n.channel.timer.on_start == "when-zero":  # a start loads it only then
+                _to_the_end(n)
+            n.prepare(timer_length=n.ticks(1), **_STEPPING[block])
+            ahead = Trial(player)
+            ahead.act(ahead.shadow.strobe(strobe))
+            distance = ahead.trains[moved].nth_after(ahead.now, 1) - ahead.now
+            _restart_at(n, strobe, other, distance)
+            _play_up_to(n, block, player.now + distance)
+
+
+def _restart_at(n: Notes, strobe: Strobe, tick: str, distance: int) -> None:
+    """Restart what makes ticks, so many cycles before another tick."""
+
+    def when() -> int:
+        return n.player.trains[tick].nth_after(n.player.ready(n.name) + distance, 1) - distance
+
+    n.at(when, lambda edge: n.player.act(n.player.shadow.strobe(strobe), edge))
+
+
+def _line_up(n: Notes, block: str) -> None:
+    """Play a note whose timer runs out where envelope or sweep makes a step, where its start restarts what makes the
+    ticks of one of them: it is tried, and begun so long before a tick of the other one."""
+    ticks = _ticks(n, block)
+    moved = [i for i, tick in enumerate(ticks) if n.reach.starts & n.reach.restarts(n.chip.ticks[tick].divider)]
+    if len(moved) != 1:
+        return
+    n.silence()
+    n.prepare(timer_length=n.ticks(1), **_STEPPING[block])
+    ahead = Notes(Trial(n.player), n.name)
+    ahead.start()
+    due, other = ahead.due(("timer", block)[moved[0]]), n.player.trains[ticks[1 - moved[0]]]
+    if due == NEVER:
+        return
+    lasts = due - ahead.player.now
+
+    def begins() -> int:
+        return other.nth_after(n.player.ready(n.name) + lasts, 1) - lasts
+
+    if moved == [1]:
+        n.change(timer_length=n.ticks(other.between(begins(), begins() + lasts)))
+    n.strobe_at("start", begins)
+    n.player.wait(n.player.now + lasts + 2)
 
 
 def _started_running(n: Notes) -> None:

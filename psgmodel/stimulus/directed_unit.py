@@ -11,6 +11,7 @@ from psgmodel.engine.countdown import epochs_of, tick_train
 from psgmodel.engine.state import reset_state
 from psgmodel.stimulus.blind import DWELL, hear_blindly, least_route, put_row, route_all, run, set_mixer, stop_blindly
 from psgmodel.stimulus.directed_power import play_power
+from psgmodel.stimulus.directed_timer import restart_to_meet
 from psgmodel.stimulus.notes import Notes
 from psgmodel.stimulus.player import Player
 from psgmodel.stimulus.walk import STEP_COUNTS
@@ -148,6 +149,9 @@ def _dividers(player: Player, notes: dict[str, Notes]) -> None:
             n.hear()
             player.act(player.shadow.strobe(strobes[0]))
             player.wait(player.now + 2 * DWELL)
+    for n in notes.values():
+        for block in ("envelope", "sweep"):
+            restart_to_meet(n, block)
 
 
 def _next_step(player: Player, name: str, after: int) -> int:

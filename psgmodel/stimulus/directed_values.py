@@ -6,6 +6,7 @@ Stage: stimulus. In: the notes of a channel, the name of a bin such as ``period=
 from __future__ import annotations
 
 from psgmodel.chip.channel import NoiseClock
+from psgmodel.coverage.values import classes
 from psgmodel.engine.countdown import NEVER
 from psgmodel.stimulus.directed_steps import LONGEST, hold_off
 from psgmodel.stimulus.notes import Notes
@@ -83,7 +84,9 @@ def _length(n: Notes, value: int) -> None:
     assert timer is not None
     periods = _periods(n)
     n.hear(timer_enable=1, timer_length=value, **_pace(n, periods))
-    if timer.on_enable == "tick" and n.reach.driven("timer.enable"):  # each time it is switched on counts as a tick
+    rare = n.reach.apart(timer.ticks) > 4 * n.player.schedule.spacing * n.player.schedule.each
+    quicker = rare and n.reach.driven("timer.enable") and not n.restarted("timer.enable")
+    if timer.on_enable == "tick" and quicker:  # each time it is switched on counts as a tick
         while n.active and n.follower.watched.timer is not None:
             n.change(timer_enable=0)
             n.change(timer_enable=1)
@@ -94,17 +97,24 @@ def _length(n: Notes, value: int) -> None:
 
 
 def _period(n: Notes, block: str, value: int) -> None:
-    """Play a period of envelope or sweep and all that are longer, and those of the other one beside them."""
+    """Play a period of envelope or sweep and all that are longer, and those of the other one beside them; each in a
+    note of its own, where a write to it starts the note or the ticks anew."""
     periods = _periods(n)
-    periods[block] = [v for v in periods[block] if v >= value]
+    anew = n.restarts(f"{block}.period", block)
+    periods[block] = [v for v in periods[block] if v == value or (v > value and not anew)]
     n.hear(**_pace(n, periods))
     _go_through(n, periods)
     n.play_on(64)
 
 
 def _periods(n: Notes) -> dict[str, list[int]]:
-    """Return the periods of envelope and sweep at which they move."""
-    return {block: [v for v in n.reach.values(f"{block}.period") if v] for block in ("envelope", "sweep")}
+    """Return the periods of envelope and sweep at which they move and which have bins, rising."""
+    found = {}
+    for block in ("envelope", "sweep"):
+        field = n.reach.fields.get(f"{block}.period")
+        values = set(n.reach.values(f"{block}.period"))
+        found[block] = [v for v in classes(field.bits, each=True) if v and v in values] if field else []
+    return found
 
 
 def _pace(n: Notes, periods: dict[str, list[int]]) -> dict[str, int]:
@@ -123,7 +133,7 @@ def _go_through(n: Notes, periods: dict[str, list[int]], until: int = NEVER) -> 
         _set_next(n, block, periods[block])
     while n.active and (edges := {n.due(block): block for block, left in periods.items() if left}):
         edge = min(edges)
-        if edge >= until:
+        if edge >= until or edge - n.player.now > n.player.farthest:
             return
         n.player.wait(edge + 1)
         del periods[edges[edge]][:1]
@@ -132,6 +142,8 @@ def _go_through(n: Notes, periods: dict[str, list[int]], until: int = NEVER) -> 
 
 def _set_next(n: Notes, block: str, left: list[int]) -> None:
     """Set the period after the one that runs, which is the first of those left; the volume stays about where it is."""
+    if n.restarts(f"{block}.period", block):
+        return
     period = left[min(1, len(left) - 1)] if left else 0
     if block == "sweep":
         n.change(sweep_period=period)
@@ -168,7 +180,7 @@ def _shift(n: Notes, value: int, falling: int) -> None:
     else:
         period = size * 3 // 4 if falling else (size * 3 // 8 if value == 0 else size // 2)
         period = max(period, 1 << value) if 1 << value < size else period
-    checked = n.channel.sweep.check != "at-step" and not falling
+    checked = n.channel.sweep.check != "at-step" and not falling and not n.restarts("sweep.shift", "sweep")
     n.hear(sweep_period=1, sweep_shift=0 if checked else value, sweep_falling=falling, period=period)
     if checked:
         n.change(sweep_shift=value)

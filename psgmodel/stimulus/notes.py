@@ -7,15 +7,12 @@ met.
 from __future__ import annotations
 
 from collections.abc import Callable
-from itertools import pairwise
 from typing import Literal
 
-from psgmodel.chip.channel import NoiseClock, StepClock
-from psgmodel.coverage.following import Follower
-from psgmodel.coverage.reach import Reach
 from psgmodel.engine.countdown import NEVER
-from psgmodel.stimulus.player import Fields, Player
-from psgmodel.stimulus.walk import STEP_COUNTS, slowest_period, sounding_fields
+from psgmodel.stimulus.note_fields import NoteFields
+from psgmodel.stimulus.player import Fields
+from psgmodel.stimulus.walk import STEP_COUNTS, rises_from_silence
 
 At = Literal["due", "tick", "bare tick"]
 """Where a block acts by itself; at a tick of it; at a tick at which it only counts."""
@@ -23,50 +20,18 @@ At = Literal["due", "tick", "bare tick"]
 MOST_STEPS = 80
 """Steps that are waited for after a behaviour; common practice, no source."""
 
+MOST_MOVES = 1 << 12
+"""Steps of envelope or sweep that are let pass while steps of the waveform are waited for."""
 
-def _lively(pattern: str) -> tuple[int, int]:
-    """Say how well a pattern shows what happens: it is high about half of the time, and changes often."""
-    changes = sum(a != b for a, b in pairwise(pattern))
-    return -abs(2 * pattern.count("1") - len(pattern)) // 4, changes
+FEW_CYCLES = 16
+"""From one step of envelope or sweep to the next."""
+
+LONGEST_SETTLE = 1 << 22
+"""Cycles that are waited after a behaviour, or one step of the waveform, where that is longer."""
 
 
-class Notes:
-    """One channel of a player.
-
-    Attributes
-    ----------
-    base : dict from field (without the channel) to int
-        What makes it sound and nothing else: full volume, a short step, no timer, nothing that moves.
-    """
-
-    def __init__(self, player: Player, name: str) -> None:
-        self.player, self.name = player, name
-        self.chip, self.channel = player.chip, player.chip.channels[name]
-        self.reach: Reach = player.reach[name]
-        self.chance = player.chance
-        prefix = name + "."
-        fields = sounding_fields(self.chip, name)
-        self.base = {k.removeprefix(prefix): v for k, v in fields.items() if k.startswith(prefix)}
-        self.base.pop("gate", None)
-        if self.channel.patterns and "pattern" in self.base:
-            self.base["pattern"] = max(
-                range(len(self.channel.patterns)), key=lambda i: _lively(self.channel.patterns[i])
-            )
-        if isinstance(self.channel.step, NoiseClock):
-            self.base |= self.long(STEP_COUNTS)
-        unstopped = self.channel.sweep is not None and self.channel.sweep.period_zero == "longest"
-        if unstopped:
-            self.base["period"] = self.middle
-
-    @property
-    def follower(self) -> Follower:
-        """The channel as it stands."""
-        return self.player.followers[self.name]
-
-    @property
-    def active(self) -> bool:
-        """Whether it plays."""
-        return self.follower.watched.active
+class Notes(NoteFields):
+    """One channel of a player, as it is played."""
 
     @property
     def sounds(self) -> bool:
@@ -74,18 +39,6 @@ class Notes:
         fade = self.follower.watched.envelope
         bypassed = fade is None or self.field("envelope.bypass") == 1
         return self.active and (self.field("volume") if bypassed or fade is None else fade.level) > 0
-
-    @property
-    def middle(self) -> int:
-        """Return a period from which a sweep can go both ways, and that is not long."""
-        step = self.channel.step
-        assert isinstance(step, StepClock)
-        size = 1 << step.bits
-        return size // 4 if step.rule == "up-from" else size * 5 // 8
-
-    def field(self, key: str) -> int:
-        """Return what stands in a field."""
-        return self.follower.fields.get(key, 0)
 
     # --- playing ------------------------------------------------------------------------------------------------------
 
@@ -95,47 +48,31 @@ class Notes:
 
     def hear(self, **fields: int) -> None:
         """Start a note with some fields besides the base; underscores in their names are dots."""
-        if fields.get("sweep_period") and "period" not in fields:
-            fields |= self._gliding(fields)
-        rare = self._rare_tick(fields)
-        self.prepare(**(self._slowest() | fields if rare else fields))
-        if rare:
-            self._near(rare)
+        fields = self.gliding(fields)
+        tick = self.tick_of(fields) if self.reach.once else ""
+        if tick and self.lasts((self.slowest() | self.base | fields)["period"]) < 2 * self.reach.apart(tick):
+            self.prepare(**self.slowest() | fields)
+            lasts = self.lasts(self.field("period"))
+            if lasts < 2 * self.reach.apart(tick):
+                edge = self.player.trains[tick].nth_after(self.player.ready(self.name) + lasts, 1)
+                self.player.wait(edge - lasts * 3 // 4)
+        else:
+            self.prepare(**fields)
         self.start()
+        if rises_from_silence(self.chip, self.name) and not self.sounds:
+            self.change(envelope_period=1, envelope_rising=1, envelope_bypass=0)
+            self.past(self.due("envelope"))
+            self.prepare(**fields)
 
-    def _rare_tick(self, fields: dict[str, int]) -> str:
-        """Return the tick of a block that some fields are about, where it comes more rarely than notes last, which a
-        wave ends."""
-        for block in ("timer", "envelope") if self.reach.once else ():
-            options = getattr(self.channel, block)
-            meant = options is not None and any(key.startswith(block) for key in fields)
-            if meant and self.reach.longest() < self.reach.apart(options.ticks):
-                return str(options.ticks)
-        return ""
-
-    def _slowest(self) -> dict[str, int]:
-        """Return the fields of the longest step."""
-        step = self.channel.step
-        assert isinstance(step, StepClock)
-        return {"period": slowest_period(step)}
-
-    def _near(self, tick: str) -> None:
-        """Let time pass until a note that is started then lasts over a tick."""
-        lasts = self.reach.played() * self.reach.length_with("period", self.field("period")) * self.reach.count
-        ready = self.player.ready(self.name)
-        self.player.wait(self.player.trains[tick].nth_after(ready + lasts, 1) - lasts * 3 // 4)
-
-    def _gliding(self, fields: dict[str, int]) -> dict[str, int]:
-        """Return the fields of a sweep step that changes the period and fits: those given, or other ones."""
-        way, by = fields.get("sweep_falling", 0), fields.get("sweep_shift", 0)
-        wished = [(d, s) for d, s in self.reach.sweeps() if (d, s) == (way, by)]
-        for falling, shift in [*wished, *(p for p in self.reach.sweeps() if p[0] == way), *self.reach.sweeps()]:
-            periods = self.reach.changed_by(falling, shift)
-            if self.middle in periods or (wished and not by and (falling, shift) == (way, by)):
-                return {"period": self.middle, "sweep_falling": falling, "sweep_shift": shift}
-            if len(periods):
-                return {"period": int(periods[len(periods) // 2]), "sweep_falling": falling, "sweep_shift": shift}
-        return {"period": self.middle}
+    def hear_up_to(self, edge: int, since: int, **fields: int) -> None:
+        """Start a note with some fields besides the base, that lasts over an edge; not before another one."""
+        fields = self.gliding(fields)
+        if self.reach.once:
+            fields = self.slowest() | fields
+            since = max(since, edge - self.lasts(fields["period"]) * 3 // 4)
+        self.player.wait(max(since, self.player.now + 1))
+        self.prepare(**fields)
+        self.start()
 
     def start(self) -> None:
         """Start, and let the start act."""
@@ -146,19 +83,25 @@ class Notes:
         """Make the channel idle, if anything does."""
         self.player.strobe(self.name, "stop")
         self.player.wait(self.player.now + self.channel.start_delay + 1)
-        ends = (self.due("timer"), self.due("wave"), self.due("envelope"))
+        fade = self.channel.envelope
+        ending = ("timer", "wave", "envelope") if fade is not None and fade.at_zero == "stop" else ("timer", "wave")
         for _ in range(64):
-            if not self.active or min(ends) == NEVER:
+            end = min(self.due(block) for block in ending)
+            if not self.active or end - self.player.now > self.player.farthest:
                 break
-            self.player.wait(min(ends) + 1)
-            ends = (self.due("timer"), self.due("wave"), self.due("envelope"))
+            self.player.wait(end + 1)
         if self.active and self.channel.timer is not None:
             self.player.set(self.name, {"timer.length": self.ticks(1), "timer.enable": 1})
             self.start()
-            if (end := self.due("timer")) < NEVER:
+            if (end := self.due("timer")) - self.player.now <= self.player.farthest:
                 self.player.wait(end + 1)
         if self.active:
             self._end()
+
+    def calm(self) -> None:
+        """Make the channel idle where its envelope or sweep makes a step every few cycles: others are played now."""
+        if self.active and self._few_moves() < MOST_MOVES * FEW_CYCLES:
+            self.silence()
 
     def _end(self) -> None:
         """Let envelope or sweep end the note, where one of them can."""
@@ -189,7 +132,7 @@ class Notes:
 
     def past(self, edge: int) -> None:
         """Let time pass until an edge is over, if it comes."""
-        if edge < NEVER:
+        if edge - self.player.now <= self.player.farthest:
             self.player.wait(edge + 2)
 
     def settle(self, block: str = "") -> None:
@@ -209,7 +152,7 @@ class Notes:
                 self.change(sweep_period=1)
             self.block_ticks(block, 2)
         if self.active:
-            self.steps(min(self.reach.positions() + 1, MOST_STEPS))
+            self.steps(min(self.reach.positions() + 1, MOST_STEPS, max(1, LONGEST_SETTLE // self._step_cycles())))
         else:  # so long that a channel which should be idle would be heard
             self.play_on(min(self.reach.positions() + 1, MOST_STEPS) * 2 * STEP_COUNTS)
 
@@ -218,72 +161,31 @@ class Notes:
         first = self.follower.step_wait(self.player.now + 1)
         if first == NEVER:
             return 0
-        length = self.follower.watched.step.length(self.follower.fields)
-        clock = self.channel.step.clocked_by
-        every = self.chip.dividers[self.chip.ticks[clock].divider].every if clock else 1
         begin = self.player.now
-        self.player.wait(first + (count - 1) * length * every + 2)
-        if self.active:
+        end = first + (count - 1) * self._step_cycles() + 2
+        self.player.wait(min(end, begin + self._few_moves()))
+        if self.active and self.player.now >= end - 1:
             return count
         return sum(self.follower.watched.steps_since(begin))
+
+    def _step_cycles(self) -> int:
+        """Return how many cycles a step of the waveform lasts, about."""
+        length, clock = self.follower.watched.step.length(self.follower.fields), self.channel.step.clocked_by
+        return length * (self.chip.dividers[self.chip.ticks[clock].divider].every if clock else 1)
+
+    def _few_moves(self) -> int:
+        """Return the cycles in which neither envelope nor sweep makes very many steps."""
+        found = [NEVER]
+        for block in ("envelope", "sweep"):
+            options = getattr(self.channel, block)
+            if options is not None and (period := self.field(f"{block}.period")):
+                found.append(MOST_MOVES * period * min(self.reach.distances(options.ticks)))
+        return min(found)
 
     def block_ticks(self, block: str, count: int) -> None:
         """Let ticks of a block pass."""
         options = getattr(self.channel, block)
         self.player.wait(self.player.trains[options.ticks].nth_after(self.player.now, count) + 2)
-
-    # --- numbers ------------------------------------------------------------------------------------------------------
-
-    def ticks(self, count: int) -> int:
-        """Return the length field of a note of so many ticks."""
-        timer = self.channel.timer
-        if timer is None:
-            return 0
-        size = 1 << timer.bits
-        return count % size if timer.loads == "field" else (size - count) % size
-
-    def shortest(self) -> dict[str, int]:
-        """Return the fields of the shortest step."""
-        step = self.channel.step
-        if isinstance(step, NoiseClock):
-            running = [s for s in range(1 << step.shift_bits) if s not in step.stopped] or [0]
-            return {"divisor": step.divisors.index(min(step.divisors)), "shift": running[0]}
-        return {"period": 0 if step.rule == "up-from" else (1 << step.bits) - 1}
-
-    def long(self, counts: int = 96) -> dict[str, int]:
-        """Return the fields of a step that lasts some counts, or as nearly as can be."""
-        step = self.channel.step
-        if isinstance(step, NoiseClock):
-            lengths = [
-                (abs((step.divisors[d] << s) - counts), d, s)
-                for d in self.reach.values("divisor")
-                for s in self.reach.values("shift")
-                if s not in step.stopped
-            ]
-            _, divisor, shift = min(lengths, default=(0, 0, 0))
-            return {"divisor": divisor, "shift": shift}
-        period = counts // step.scale - step.offset if step.rule == "up-from" else step.top - counts // step.scale
-        return {"period": min(max(period, 0), (1 << step.bits) - 1)}
-
-    def unhurried(self, block: str) -> dict[str, int]:
-        """Return the fields of a step with which a long wait for ticks of a block makes few steps.
-
-        Still the whole waveform, or as many shifts as a noise register has bits, pass twice from tick to tick, so that
-        a tick more or less is heard.
-        """
-        tick = self.chip.ticks[getattr(self.channel, block).ticks]
-        divider = self.chip.dividers[tick.divider]
-        cycles = divider.every * divider.steps // len(tick.at)
-        places = self.reach.positions() if self.channel.register is None else self.channel.register.bits
-        one = self.player.count_before(self.name, 0, -1)
-        return self.long(max(cycles // (2 * places * one), STEP_COUNTS))
-
-    def another(self, key: str, *, segment: int = 0) -> int:
-        """Return a value of a field that differs from what stands there, in bits of one register."""
-        found = self.reach.fields[key]
-        s = found.segments[segment % len(found.segments)]
-        flip = self.chance.below((1 << s.width) - 1) + 1 if s.width > 1 else 1
-        return self.field(key) ^ flip << s.field_low
 
     def due(self, block: str) -> int:
         """Return the edge at which a block acts next."""

@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping
 
 from psgmodel.chip.records import Chip
 from psgmodel.coverage.following import Follower
+from psgmodel.coverage.lasting import FAR
 from psgmodel.coverage.reach import Reach
 from psgmodel.engine.actions import write_actions
 from psgmodel.engine.countdown import NEVER, TickTrain, epochs_of, tick_train
@@ -32,6 +33,8 @@ class Player:
     ----------
     now : int
         Edge of the last register write; the next one is later.
+    farthest : int
+        Cycles that are waited for one thing at most.
     """
 
     def __init__(
@@ -47,6 +50,7 @@ class Player:
         self.holds = chip.held()
         self.held: dict[int, int] = {}
         self.now = 0
+        self.farthest = int(FAR * chip.clock_hz)
 
     def _trains(self) -> dict[str, TickTrain]:
         state = reset_state(self.chip)
@@ -210,7 +214,7 @@ class Player:
         """Act at an edge that `when` names; where that comes too soon or the bus is taken, at a later one it names."""
         for _ in range(tries):
             edge = when()
-            if edge >= NEVER or edge - self.now > FARTHEST:
+            if edge - self.now > self.farthest:
                 return False
             if edge >= self.ready(name) and act(edge):
                 return True
@@ -244,10 +248,6 @@ class Player:
             return edge - counts
         every = self.chip.dividers[self.chip.ticks[clock].divider].every
         return edge - counts * every
-
-
-FARTHEST = 1 << 34
-"""Cycles that no player waits for anything."""
 
 
 def groups(chip: Chip) -> list[list[str]]:

@@ -81,8 +81,10 @@ def sounding_fields(chip: Chip, name: str) -> dict[str, int]:
     wanted |= _step_fields(channel)
     if channel.volume_table:
         wanted["volume"] = channel.volume_table.index(max(channel.volume_table))
+    if rises_from_silence(chip, name):
+        wanted |= {"envelope.period": 1, "envelope.bypass": 0}
     if channel.sweep is not None and channel.sweep.period_zero == "longest":  # it cannot be stopped: least steps, down
-        wanted |= {"sweep.shift": -1 if channel.sweep.moves_by == "fraction" else 0, "sweep.falling": 1}
+        wanted |= _least_sweep(channel)
     if channel.timer is not None:
         wanted["timer.length"] = 0 if channel.timer.loads == "top-minus-field" else -1
     if channel.register is None and channel.patterns:
@@ -91,6 +93,26 @@ def sounding_fields(chip: Chip, name: str) -> dict[str, int]:
     loudest = max(range(len(chip.mixer.routes)), key=lambda i: chip.mixer.routes[i])
     fields |= {f"mixer.{output}.{name}": loudest for output in chip.unit.outputs}
     return _settable(chip, fields)
+
+
+def _least_sweep(channel: Channel) -> dict[str, int]:
+    """Return the fields of a sweep that changes the period least: down, but where a subtraction by 0 takes 1 away."""
+    sweep, step = channel.sweep, channel.step
+    assert sweep is not None
+    assert isinstance(step, StepClock)
+    if sweep.moves_by == "constant":
+        nothing, shift = True, 0
+    else:
+        nothing, shift = 1 << sweep.shift_bits > step.bits, -1
+    return {"sweep.shift": shift, "sweep.falling": int(not nothing or sweep.subtract != "ones-complement")}
+
+
+def rises_from_silence(chip: Chip, name: str) -> bool:
+    """Tell whether each note of a channel begins at volume 0, and only its envelope can make it louder."""
+    channel, volume = chip.channels[name], chip.fields[f"{name}.volume"]
+    if channel.envelope is None or volume.segments or (channel.table is not None and channel.table.volume == "shift"):
+        return False
+    return not (channel.volume_table[volume.reset] if channel.volume_table else volume.reset)
 
 
 def slowest_period(step: StepClock) -> int:

@@ -11,6 +11,7 @@ stretches are tried on the model: mostly about one channel that has something le
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -59,7 +60,8 @@ def wander(
     rows: list[BusRow] = []
     begin = log.end + gap
     state = _rebased(run(chip, log.with_end(begin)).state)
-    while part := _found(chip, chance, state, left, spacing, LENGTHS, patience):
+    lengths = (*LENGTHS, _over_ticks(chip))
+    while part := _found(chip, chance, state, left, spacing, lengths, patience):
         rows += [
             (begin + c, a, v)
             for c, a, v in zip(part.cycle.tolist(), part.address.tolist(), part.value.tolist(), strict=True)
@@ -71,6 +73,12 @@ def wander(
     while part := _found(chip, chance, reset_state(chip), left, spacing, SOON, 2 * patience):
         logs.append(replace(part, source=f"{log.source}, part {len(logs) + 1}"))
     return logs
+
+
+def _over_ticks(chip: Chip) -> int:
+    """Return a length, in cycles, in which a few of the rarest ticks come, if that is longer than the others."""
+    turns = [chip.dividers[t.divider].every * chip.dividers[t.divider].steps // len(t.at) for t in chip.ticks.values()]
+    return max(3 * max(turns, default=0), *LENGTHS)
 
 
 def _rebased(state: UnitState) -> UnitState:
@@ -91,9 +99,10 @@ def _found(
 ) -> RegisterLog | None:
     """Return a stretch that shows something that is left, and strike it out; None where none is found."""
     for _ in range(patience if left else 0):
-        name = _channel(chip, chance, left)
-        part = _stretch(chip, chance, state, left, name, spacing, chance.among(lengths))
-        shots = aim(chip, chance, state, part, name, spacing, tries=SHOTS) if name and chance.once_in(2) else []
+        name, by = _goal(chip, chance, left)
+        part = _stretch(chip, chance, state, left, name, spacing, chance.among(lengths), by)
+        aimed = name and chance.once_in(2)
+        shots = aim(chip, chance, state, part, name, spacing, tries=SHOTS, by=by) if aimed else []
         for tried in (part, *shots):
             if found := hits(chip, tried, left.values(), state):
                 shown = [left.pop(what) for what in found]
@@ -113,16 +122,32 @@ def _cut_short(chip: Chip, state: UnitState, part: RegisterLog, shown: list[Beha
     return part
 
 
-def _channel(chip: Chip, chance: ChanceState, left: _Left) -> str:
-    """Return the channel that a stretch is about: as a rule one that has something left; none: empty."""
-    named = sorted({part for name in left for part in re.split("[.=-]", name)} & set(chip.channels))
-    return chance.among(named) if named and not chance.once_in(4) else ""
+def _goal(chip: Chip, chance: ChanceState, left: _Left) -> tuple[str, tuple[str, ...]]:
+    """Return what a stretch is about: as a rule a channel that has something left, and what something of that takes;
+    empty: nothing."""
+    named: dict[str, list[Behaviour]] = {}
+    for name, behaviour in left.items():
+        for channel in sorted({*re.split("[.=-]", name)} & set(chip.channels)):
+            named.setdefault(channel, []).append(behaviour)
+    if not named or chance.once_in(4):
+        return "", ()
+    name = chance.among(sorted(named))
+    goal = chance.among(named[name])
+    return name, goal.by if goal.bin.part == name else ()
 
 
 def _stretch(
-    chip: Chip, chance: ChanceState, state: UnitState, left: _Left, name: str, spacing: int, length: int
+    chip: Chip,
+    chance: ChanceState,
+    state: UnitState,
+    left: _Left,
+    name: str,
+    spacing: int,
+    length: int,
+    by: Sequence[str] = (),
 ) -> RegisterLog:
-    """Draw a log from a state on, about a channel or about none.
+    """Draw a log from a state on, about a channel or about none; of a channel, above all about some of its fields,
+    strobes and blocks (`Behaviour.by`).
 
     Where something is left of what the power bit clears, half of them begin with the power off and on again, and leave
     one register alone from then on.
@@ -133,8 +158,11 @@ def _stretch(
     writes = _off_and_on(shadow) if clears else []
     if name and not chance.once_in(4):
         alone = any(what.endswith("-alone") for what in left) and chance.once_in(3)
-        writes += _hushed(chip, shadow, name) if alone else []
-        writes += _set_up(chip, chance, shadow, name)
+        writes += _hushed(chip, chance, shadow, name) if alone else []
+        writes += _set_up(chip, chance, shadow, name, by)
+    ends = [what.endswith(".over") for what in left if what.endswith((".over", ".under"))]
+    if not name and ends and chance.once_in(2):
+        writes += _to_the_end(chip, chance, shadow, top=chance.among(ends))
     bus = [row for write in writes for row in bus_writes(chip, write)]
     rows = [(spacing * i, address, value) for i, (address, value) in enumerate(bus)]
     begin = spacing * len(rows)
@@ -183,8 +211,9 @@ def _without(chip: Chip, rows: list[BusRow], address: int) -> list[BusRow]:
     return found
 
 
-def _set_up(chip: Chip, chance: ChanceState, shadow: ShadowState, name: str) -> list[RegisterWrite]:
-    """Set a channel up to be heard, but for some fields that are drawn, and start it as a rule."""
+def _set_up(chip: Chip, chance: ChanceState, shadow: ShadowState, name: str, by: Sequence[str]) -> list[RegisterWrite]:
+    """Set a channel up to be heard, but for some fields that are drawn, most of those that are meant among them; and
+    start it as a rule."""
     power = chip.fields.get("power")
     writes = _changes(shadow, {"power": 1}) if power is not None and power.segments else []
     wanted = sounding_fields(chip, name)
@@ -194,14 +223,39 @@ def _set_up(chip: Chip, chance: ChanceState, shadow: ShadowState, name: str) -> 
         wanted |= {key: slowest for key in wanted if key == f"{name}.period"}
     for key, value in wanted.items():
         bits = chip.fields[key].bits
-        if chance.once_in(3):
+        meant = {key.removeprefix(f"{name}."), key.split(".")[1]} & set(by)
+        if chance.once_in(3) or (meant and chance.once_in(2)):
             wanted[key] = chance.among((0, 1, 2 % (1 << bits), chance.bits(bits), chance.bits(bits), value))
     writes += _changes(shadow, wanted)
-    ways = [s for s in strobes_of(chip) if s.target == f"{name}.start"]
-    return writes + ([shadow.strobe(chance.among(ways))] if ways and not chance.once_in(4) else [])
+    return writes + ([] if chance.once_in(4) else _started(chip, chance, shadow, name))
 
 
-def _hushed(chip: Chip, shadow: ShadowState, name: str) -> list[RegisterWrite]:
+def _started(chip: Chip, chance: ChanceState, shadow: ShadowState, name: str) -> list[RegisterWrite]:
+    """Start a channel, if software can: a gate is shut before it opens."""
+    ways, gate = [s for s in strobes_of(chip) if s.target == f"{name}.start"], chip.fields.get(f"{name}.gate")
+    if ways:
+        return [shadow.strobe(chance.among(ways))]
+    if gate is None or not gate.segments:
+        return []
+    return _changes(shadow, {gate.name: 0}) + _changes(shadow, {gate.name: 1})
+
+
+def _to_the_end(chip: Chip, chance: ChanceState, shadow: ShadowState, *, top: bool) -> list[RegisterWrite]:
+    """Start every channel so that it stays as far up or down as can be: waves at one end, the steadiest pattern."""
+    writes: list[RegisterWrite] = []
+    for name in sorted(chip.channels, key=lambda _: chance.bits(8)):
+        channel, memory, wanted = chip.channels[name], chip.memories.get(name), sounding_fields(chip, name)
+        if memory is not None and channel.table is not None:
+            word = (1 << channel.table.bits * channel.table.per_address) - 1 if top else 0
+            writes += [shadow.put(memory.address + place, word) for place in range(memory.size)]
+        steady = [text.count("1" if top else "0") / len(text) for text in channel.patterns]
+        wanted |= {key: steady.index(max(steady)) for key in wanted if key == f"{name}.pattern"}
+        writes += _changes(shadow, wanted | ({"power": 1} if "power" in chip.fields else {}))
+        writes += _started(chip, chance, shadow, name)
+    return writes
+
+
+def _hushed(chip: Chip, chance: ChanceState, shadow: ShadowState, name: str) -> list[RegisterWrite]:
     """Start every other channel at no volume: its level is 0 then, which that of an idle one may not be."""
     writes = []
     for other in chip.channels:
@@ -211,7 +265,7 @@ def _hushed(chip: Chip, shadow: ShadowState, name: str) -> list[RegisterWrite]:
         table = chip.channels[other].volume_table
         silent = table.index(min(table, key=abs)) if table else 0
         writes += _changes(shadow, sounding_fields(chip, other) | {field.name: silent})
-        writes += [shadow.strobe(s) for s in strobes_of(chip) if s.target == f"{other}.start"][:1]
+        writes += _started(chip, chance, shadow, other)
     return writes
 
 

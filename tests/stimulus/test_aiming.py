@@ -18,8 +18,8 @@ from psgmodel.stimulus.aiming import aim
 from psgmodel.stimulus.chance import ChanceState
 from psgmodel.stimulus.closing import closing_logs
 from psgmodel.stimulus.shadow import ShadowState
-from psgmodel.stimulus.wandering import _changes, _hushed, _stretch, _without
-from tests.engine.tiny_units import ENABLE, GATE, GO, LENGTH, PERIOD, START, VOLUME, Y, tiny
+from psgmodel.stimulus.wandering import _changes, _hushed, _over_ticks, _started, _stretch, _to_the_end, _without
+from tests.engine.tiny_units import ENABLE, FADE, GATE, GO, LENGTH, PATTERN, PERIOD, START, STOP, VOLUME, Y, tiny
 from tests.laws.generators import draw_chip
 
 ENDING = "ticks = { t = { every = 977, first = 977 } }\n[channel.x]\ntimer = { bits = 2 }\n%s"
@@ -39,9 +39,9 @@ INDEXED = (
 )
 
 
-def shots_of(text: str, log: RegisterLog, tries: int, spacing: int = 4) -> list[RegisterLog]:
+def shots_of(text: str, log: RegisterLog, tries: int, spacing: int = 4, by: tuple[str, ...] = ()) -> list[RegisterLog]:
     chip = tiny(text)
-    return aim(chip, ChanceState(3), reset_state(chip), log, "x", spacing, tries=tries)
+    return aim(chip, ChanceState(3), reset_state(chip), log, "x", spacing, tries=tries, by=by)
 
 
 def indexed(log: RegisterLog) -> RegisterLog:
@@ -106,6 +106,49 @@ def test_a_gate_is_turned_where_something_is_due() -> None:
     assert sum(int(s.cycle[-1]) == 1954 for s in turned) > 3
 
 
+FADING = ENDING % 'envelope = { ticks = "u", period_bits = 2 }\n'
+TWO_TICKS = FADING.replace("first = 977 }", "first = 977 }, u = { every = 600, first = 500%s }")
+NOTED = make_log(
+    [0, 10, 20, 30, 40, 5000], [VOLUME, LENGTH, ENABLE, FADE, GO, VOLUME], [7, 2, 1, 1, START, 7], end=9000
+)
+"""A note that ends at edge 1954, and whose envelope makes a step at 500, 1100 and 1700."""
+
+
+@pytest.mark.parametrize(
+    ("by", "address", "values", "due"),
+    [
+        (("stop", "timer"), GO, {STOP}, {1954}),
+        (("start", "envelope"), GO, {START}, {500, 1100, 1700}),
+        (("timer.length", "timer"), LENGTH, set(range(8)), {1954}),
+    ],
+)
+def test_most_shots_are_at_what_is_left_with_what_it_takes(
+    by: tuple[str, ...], address: int, values: set[int], due: set[int]
+) -> None:
+    """Each of the three: what is written, and where; a shot goes to a tick at which nothing is due, too."""
+
+    def met(by: tuple[str, ...]) -> int:
+        shots = shots_of(TWO_TICKS % "", NOTED, 400, by=by)
+        last = [(int(s.address[-1]), int(s.value[-1]), int(s.cycle[-1])) for s in shots]
+        return sum(a == address and value in values and cycle in due for a, value, cycle in last)
+
+    assert met(by) > 60 > 2 * met(())
+
+
+def test_what_makes_a_tick_is_restarted_so_that_it_comes_where_something_is_due() -> None:
+    """As they stand, the ticks meet at none of the first edges: 977 and 1954 are no 500 + 600 n."""
+    again = '[[register]]\nname = "AGAIN"\naddress = 0x30\non_write = ["u.restart"]\n'
+    text = TWO_TICKS % ', at_restart = "%s", after_restart = 450' + again
+    for at, ahead in (("silent", {450}), ("tick", {0, 450})):
+        chip = tiny(text % at)
+        wanted = [b for b in behaviours_of(chip) if b.bin.name == "x.timer.end-at-envelope-step"]
+        shots = [shot for shot in shots_of(text % at, NOTED, 300) if int(shot.address[-1]) == 0x30]
+        cycles = {int(shot.cycle[-1]) for shot in shots}
+        assert {1954 - a for a in ahead} <= cycles
+        assert {1954 - 450 + 1, 1954 - 450 - 1} & cycles
+        assert sum(bool(hits(chip, shot, wanted)) for shot in shots) > 3
+
+
 @pytest.mark.parametrize("step", [0, 1])
 def test_a_register_is_left_out_behind_an_index_port_too(step: int) -> None:
     chip = tiny(INDEXED.replace("index_step = 0", f"index_step = {step}"))
@@ -141,7 +184,7 @@ def test_where_clearing_is_left_open_stretches_leave_one_register_alone_after_th
 
 def test_others_are_hushed_though_an_idle_one_is_not_at_0() -> None:
     chip = tiny("[channel.x]\n[channel.y]\nidle_level = 3\nvolume_table = [9, 8, 0, 7, 6, 5, 4, 3]\n")
-    writes = _hushed(chip, ShadowState(chip), "x")
+    writes = _hushed(chip, ChanceState(1), ShadowState(chip), "x")
     addresses, values = zip(*writes, strict=True)
     assert min(addresses) >= Y
     log = make_log(range(0, 10 * len(writes), 10), addresses, values, end=400)
@@ -172,3 +215,45 @@ def test_what_a_set_up_writes_is_let_go_where_it_waits() -> None:
     chip = tiny(HELD)
     addresses = [address for address, _ in _changes(ShadowState(chip), {"x.volume": 5})]
     assert addresses == [0x30, 0x31]
+
+
+def test_a_gate_is_shut_before_it_opens() -> None:
+    chip = tiny('only_gated = ["x"]\n[channel.x]\ngate = true\n')
+    assert _started(chip, ChanceState(1), ShadowState(chip), "x") == [(GATE, 1)]
+    shadow = ShadowState(chip)
+    shadow.set({"x.gate": 1})
+    assert _started(chip, ChanceState(1), shadow, "x") == [(GATE, 0), (GATE, 1)]
+    bare = tiny('only_gated = ["x"]\n[channel.x]\n')
+    assert _started(bare, ChanceState(1), ShadowState(bare), "x") == []
+
+
+ENDS = """
+    mixer = { bits = 16, offset = 900 }
+    [channel.x]
+    levels = "bipolar"
+    patterns = ["1100", "0001", "0111", "1010"]
+    [channel.y]
+    kind = "wave"
+    levels = "bipolar"
+    table = { samples = 4, bits = 4, per_address = 2 }
+"""
+
+
+@pytest.mark.parametrize(("top", "pattern"), [(True, 2), (False, 1)])
+def test_all_channels_are_played_to_one_end(top: bool, pattern: int) -> None:
+    """x goes to 7 or -7, y to 7 x 7 or -8 x 7: at once in three of four steps."""
+    chip = tiny(ENDS)
+    writes = _to_the_end(chip, ChanceState(1), ShadowState(chip), top=top)
+    assert (PATTERN, pattern) in writes
+    addresses, values = zip(*writes, strict=True)
+    levels = run(chip, make_log(range(0, 4 * len(writes), 4), addresses, values, end=900))
+    sums = levels["x"].at(range(500, 900)) + levels["y"].at(range(500, 900))
+    end = 7 + 49 if top else -7 - 56
+    assert np.mean(sums == end) == pytest.approx(0.75, abs=0.05)
+
+
+def test_a_stretch_can_last_over_some_of_the_rarest_ticks() -> None:
+    text = "sequencers = { s = { every = 50000, first = 0, steps = 4 } }\n"
+    text += 'ticks = { t = { every = 10 }, u = { sequencer = "s", at = [0, 1] } }\n[channel.x]\n'
+    assert _over_ticks(tiny(text)) == 3 * 100_000
+    assert _over_ticks(tiny("[channel.x]\n")) == 100_000

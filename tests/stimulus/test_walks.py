@@ -13,6 +13,7 @@ from psgmodel.errors import StimulusError
 from psgmodel.reglog import RegisterLog, check_log
 from psgmodel.reglog.bus import register_writes
 from psgmodel.stimulus import walk_log
+from tests.engine.tiny_units import tiny
 from tests.stimulus.exported import LINNET_CHIP, SISKIN_CHIP
 
 CHIPS = {"linnet": LINNET_CHIP, "siskin": SISKIN_CHIP}
@@ -115,3 +116,8 @@ def test_numbers_that_make_no_walk_are_refused(numbers: dict[str, int], message:
     with pytest.raises(StimulusError) as caught:
         walk_log(LINNET_CHIP, **numbers)
     assert str(caught.value) == message
+
+
+def test_a_channel_that_rises_from_silence_is_heard() -> None:
+    chip = tiny('constants = { "x.volume" = 0 }\n[channel.x]\nenvelope = {}\n')
+    assert int(run(chip, walk_log(chip))["x"].level.max()) > 3
