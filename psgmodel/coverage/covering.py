@@ -5,7 +5,7 @@ Stage: coverage. In: a chip, a log. Out: a `Coverage`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 import numpy as np
 
@@ -82,16 +82,18 @@ def free_name(chip: Chip, part: str) -> str:
     return part
 
 
-def watch(chip: Chip, log: RegisterLog, state: UnitState | None = None) -> tuple[dict[str, Moments], Happenings]:
-    """Follow a log through every channel and return what happened to each, and to the unit.
+def watch(
+    chip: Chip, log: RegisterLog, state: UnitState | None = None, names: Collection[str] | None = None
+) -> tuple[dict[str, Moments], Happenings]:
+    """Follow a log through every channel, or those named, and return what happened to each, and to the unit.
 
-    `state` is where it begins, at cycle 0; None: reset.
+    `state` is where it begins, at cycle 0; None: reset. Of the unit nothing is to be asked where channels are missing.
     """
     part, state = log.cut(0, log.end - chip.bus.write_latency), state or reset_state(chip)
     plan = plan_unit(chip, part, state, log.end)
     fields = mixer_fields(chip, plan.events, state, log.end)
     moments, levels = {}, {}
-    for name in chip.channels:
+    for name in chip.channels if names is None else names:
         routed = routed_over_time(chip, name, fields)
         followed, watched = watch_channel(plan, name, routed.cycle, find_kernel().library)
         moments[name], levels[name] = Moments(chip, name, watched, routed), followed.level
@@ -123,7 +125,9 @@ def hits(
     With a `state` the log begins there, at cycle 0, and what came before is not known: a little less may be seen.
     """
     check_log(log, chip)
-    moments, happened = watch(chip, log, state)
+    behaviours = list(behaviours)
+    parts = {b.bin.part: None for b in behaviours}
+    moments, happened = watch(chip, log, state, list(parts) if set(parts) <= set(chip.channels) else None)
     found = {}
     for b in behaviours:
         seen = b.seen(moments.get(b.bin.part, happened))

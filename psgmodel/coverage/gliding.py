@@ -30,6 +30,14 @@ def moved(sweep: Sweep, period: Ints, shift: Ints, falling: Ints, size: int) -> 
 class GlideReach(WriteReach):
     """What the sweep of one channel can do; where the channel has none, nothing speaks against anything."""
 
+    def ends_itself(self) -> bool:
+        """Tell whether anything but software can end a note, the sweep among it."""
+        o = self.channel.sweep
+        if super().ends_itself() or o is None:
+            return super().ends_itself()
+        turned = o.rising_after_falling == "stop" and self.driven("sweep.falling")
+        return turned or (o.overflow == "stop" and self.runs_over(self.sweeps()))
+
     def sweeps(self) -> list[tuple[int, int]]:
         """Return each pair of direction (1 falling) and shift that the sweep can have."""
         return [(d, s) for d in self.values("sweep.falling") for s in self.values("sweep.shift")]

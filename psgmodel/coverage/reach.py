@@ -98,8 +98,9 @@ class Reach(BriefReach):
         o = self.channel.envelope
         if o is None or self.never_steps("envelope"):
             return self.not_held("volume", level) if o is not None and level not in self.levels else ""
-        ends = o.at_zero == "stop" and o.start_and_tick == "start" and self.channel.at_reset == "inactive"
-        if level == 0 and ends and 0 not in self.values("volume"):
+        ends = o.at_zero == "stop" and self.channel.at_reset == "inactive"
+        largest_fall = {"start": 0, "both": o.step, "tick": 1 << self.channel.volume_bits}[o.start_and_tick]
+        if level == 0 and ends and self.values("volume")[0] > largest_fall:
             return f"{self.name} is stopped at level 0"
         return "" if level in self.levels else f"the envelope never comes to {level}"
 

@@ -247,7 +247,7 @@ def _period_writes(c: Chapter, r: Reach, o: Sweep, still: str) -> None:
         lambda m: _swept(m) & _rewritten(m),
         still,
         r.not_changed("period"),
-        r.starts_anew(sorted(r.registers("period")), delay=1),
+        r.no_tick_before_start(o.ticks, sorted(r.registers("period"))),
         by=by,
     )
 

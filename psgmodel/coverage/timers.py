@@ -103,7 +103,7 @@ def _timer_at_start(c: Chapter, r: Reach, o: Timer, no_start: str) -> None:
     again = first_of(r.no_restart, r.over_before(r.starts, strobes=True, timed=o.write_and_tick == "old" or r.timed))
     for was, who in ((True, "sounding"), (False, "idle")):
         no_idle = again if was else r.always_active
-        silent = "" if was else r.no_loud_start()
+        silent = "" if was else first_of(r.no_loud_start(), _over_at_once(r, o))
         c.add(
             f"timer.tick-at-start-{who}",
             f"a start at a tick of the running timer, the channel {who}",
@@ -148,6 +148,12 @@ def _timer_at_start(c: Chapter, r: Reach, o: Timer, no_start: str) -> None:
             _always_one(r),
             by="start timer",
         )
+
+
+def _over_at_once(r: Reach, o: Timer) -> str:
+    """Say why a note that begins at a tick is over at once."""
+    over = o.at_zero == "stop" and o.start_and_tick == "both" and o.expiry_and_start == "expiry" and r.counts() == [1]
+    return f"a note of {r.name} that begins at a tick is over at once" if over and o.on_start == "always" else ""
 
 
 def _timer_writes(c: Chapter, r: Reach, o: Timer, ends: str, no_start: str) -> None:

@@ -141,7 +141,7 @@ def _volumes(c: Chapter, r: Reach, places: int, brief: bool) -> None:
             else (lambda m, v=value: _reached(m, brief) == v),
             no,
             "" if loud else r.no_steps,
-            by="volume",
+            by="volume" if value in r.values("volume") else "volume envelope",
         )
     for value in _of(r, "volume", each=False) if channel.envelope is not None else ():
         c.add(

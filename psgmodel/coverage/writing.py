@@ -74,14 +74,29 @@ class WriteReach:
         """Say why a stop by software never meets a tick: it restarts what makes the tick."""
         return self._strobe_meets(tick, self.stops, f"stop of {self.name}", meets=True)
 
+    def no_tick_before_start(self, tick: str, addresses: Sequence[int]) -> str:
+        """Say why no tick comes from a write to some registers, without its edge, to the start that it makes."""
+        delay, source = self.channel.start_delay, self.chip.ticks[tick]
+        reason = self.starts_anew(addresses, delay=delay)
+        if not reason or delay < 2:
+            return reason
+        if not self._always_strobes(f"{source.divider}.restart", addresses):
+            return ""
+        return "" if any(self._ticks_after(tick, addresses, later) for later in range(1, delay)) else reason
+
+    def _ticks_after(self, tick: str, addresses: Collection[int], later: int) -> bool:
+        """Tell whether a tick can come so many cycles after a write to some registers that restarts what makes it."""
+        source = self.chip.ticks[tick]
+        divider, again = self.chip.dividers[source.divider], self._apart(addresses, self.restarts(source.divider))
+        return any(divider.ticks_after(later - since, source.at) for since in (0, *range(again, later + 1)))
+
     def _strobe_meets(self, tick: str, strobes: Collection[int], what: str, *, meets: bool) -> str:
         delay, source = self.channel.start_delay, self.chip.ticks[tick]
         if not delay:
             return self.write_meets(tick, sorted(strobes), what, meets=meets)
         if not meets or not self._always_strobes(f"{source.divider}.restart", strobes):
             return ""
-        divider, again = self.chip.dividers[source.divider], self._apart(strobes, self.restarts(source.divider))
-        if any(divider.ticks_after(delay - late, source.at) for late in (0, *range(again, delay + 1))):
+        if self._ticks_after(tick, strobes, delay):
             return ""
         later = "1 cycle" if delay == 1 else f"{delay} cycles"
         return f"any {what} restarts {source.divider} {later} before, and {tick} does not come then"
@@ -139,16 +154,16 @@ class WriteReach:
         power = self.chip.fields.get("power")  # what switches it on opens a gate beside it without a strobe
         with_power = self._gates() & {s.address for s in power.segments} if power is not None else set()
         opens_idle = self.gated and self.channel.at_reset == "inactive" and (self.fields["gate"].reset or with_power)
-        if self.no_stop or self.strobes["stop"] or self._ends_itself() or opens_idle:
+        if self.no_stop or self.strobes["stop"] or self.ends_itself() or opens_idle:
             return first_of(self.no_stop, self.always_active)
         return f"{self.name} ends only where its gate is shut"
 
-    def _ends_itself(self) -> bool:
+    def ends_itself(self) -> bool:
+        """Tell whether anything but software can end a note: timer, envelope or wave."""
         c = self.channel
         return (
             (c.timer is not None and c.timer.at_zero == "stop")
             or (c.envelope is not None and c.envelope.at_zero == "stop")
-            or (c.sweep is not None and (c.sweep.overflow == "stop" or c.sweep.rising_after_falling == "stop"))
             or (c.table is not None and c.table.after_last == "stop")
         )
 
@@ -177,7 +192,7 @@ class WriteReach:
         """Why the channel is never idle."""
         if self.channel.at_reset == "inactive" or not self.no_stop:
             return ""
-        return "" if self._ends_itself() else f"{self.name} plays from reset on and nothing ends that"
+        return "" if self.ends_itself() else f"{self.name} plays from reset on and nothing ends that"
 
     # --- strobes and writes -----------------------------------------------------------------------------------------
 

@@ -43,7 +43,7 @@ def aim(
     `by` are fields, strobes and blocks of the channel (`Behaviour.by`): most shots are at edges of those blocks, and
     with those fields and strobes, where there are some; nothing stands for all.
     """
-    moments = watch(chip, part, state)[0][name]
+    moments = watch(chip, part, state, [name])[0][name]
     trains = plan_unit(chip, part.cut(0, part.end - chip.bus.write_latency), state, part.end).trains
     shots = []
     for _ in range(tries):
@@ -77,13 +77,13 @@ def _due(m: Moments, by: Sequence[str]) -> list[list[int]]:
 def _counted(
     chance: ChanceState, trains: Mapping[str, TickTrain], part: RegisterLog, m: Moments, by: Sequence[str]
 ) -> list[list[int]]:
-    """Return some edges at which the blocks of the channel get a tick, or a step of the waveform ends, while it is
-    active; each kind by itself."""
+    """Return some edges at which the blocks of the channel get a tick, while it is active as a rule, or a step of the
+    waveform ends; each kind by itself."""
     active, found = np.flatnonzero(m.is_active).tolist(), []
-    for block in _meant(m, by) if active else ():
+    for block in _meant(m, by) if m.edge.size else ():
         if block:
-            ticks = getattr(m.channel, block).ticks
-            found.append(trains[ticks].nth_after(int(m.edge[chance.among(active)]), 1))
+            after = range(m.edge.size) if not active or chance.once_in(3) else active
+            found.append(trains[getattr(m.channel, block).ticks].nth_after(int(m.edge[chance.among(after)]), 1))
         elif steps := np.flatnonzero(m.to_go < part.end).tolist():
             row, clock = chance.among(steps), m.channel.step.clocked_by
             before, counts = int(m.edge[row]) - 1, int(m.to_go[row])

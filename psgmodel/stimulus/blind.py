@@ -52,7 +52,8 @@ def run(player: Player, writes: list[RegisterWrite]) -> None:
     """Make register writes, their index only where the port has not stepped on to it by itself."""
     bus = player.chip.bus
     upcoming = -1
-    for address, value in player.shadow.in_order(writes) if player.holds else writes:
+    waiting = any(address in player.holds for address, _ in writes)
+    for address, value in player.shadow.in_order(writes) if waiting else writes:
         if bus.access == "index-data":
             if address != upcoming:
                 put_row(player, bus.index_address, address)

@@ -55,17 +55,25 @@ def _clear(player: Player) -> None:
     ways = {n: [a for a in own_parts(chip, n) if not not_left_alone(r, a)] for n, r in player.reach.items()}
     for turn in range(max(map(len, ways.values()), default=0)):
         left = {name: found[turn] for name, found in ways.items() if turn < len(found)}
-        _off_and_on(player)
-        route_all(player)
-        for name in chip.channels:
-            hear_blindly(player, name, without=left.values())
-        player.now += max(patience(chip, name, address) for name, address in left.items()) + DWELL
+        for alone in _apart(chip, left):
+            _off_and_on(player)
+            route_all(player)
+            for name in chip.channels:
+                hear_blindly(player, name, without=alone.values())
+            player.now += max(patience(chip, name, address) for name, address in alone.items()) + DWELL
     _off_and_on(player)
     mixer = {s.address for name, f in chip.fields.items() if name.startswith("mixer.") for s in f.segments}
     for name in chip.channels:
         hear_blindly(player, name, without=mixer)
         player.now += DWELL
         stop_blindly(player, name)
+
+
+def _apart(chip: Chip, left: dict[str, int]) -> list[dict[str, int]]:
+    """Part registers that are left, each for a channel, where one of them holds the volume of another channel."""
+    volumes = {name: {s.address for s in chip.fields[f"{name}.volume"].segments} for name in left}
+    missed = any(a in volumes[other] for name, a in left.items() for other in left if other != name)
+    return [{name: address} for name, address in left.items()] if missed else [left]
 
 
 def _off_and_on(player: Player) -> None:

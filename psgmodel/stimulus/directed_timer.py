@@ -17,16 +17,21 @@ Play = Callable[[Notes], None]
 Was = Literal["sounding", "idle"]
 
 
-def _to_the_end(n: Notes, **fields: int) -> None:
+def to_the_end(n: Notes, **fields: int) -> None:
     """Play a note that its timer ends."""
     n.hear(timer_enable=1, timer_length=n.few_ticks(2), **fields)
     n.past(n.due("timer"))
 
 
 def _given(n: Notes, fields: dict[str, int], at: At = "tick") -> dict[str, int]:
-    """Return some fields; -k as a length stands for k ticks, or for fewer, where a note is to last until its end."""
+    """Return some fields; -k as a length stands for k ticks, or for fewer, where a note is to last until its end; for
+    more, but for a single one, where so few are over before something can be done."""
     ticks = n.few_ticks if at == "due" else n.ticks
-    return {key: ticks(-value) if value < 0 else value for key, value in fields.items()}
+    least = n.least_ticks()
+    return {
+        key: ticks(-value if value == -1 and at != "due" else max(-value, least)) if value < 0 else value
+        for key, value in fields.items()
+    }
 
 
 def strobed(kind: str, block: str, at: At = "due", was: Was = "sounding", /, **fields: int) -> Play:
@@ -110,12 +115,14 @@ def _ticks(n: Notes, block: str) -> tuple[str, str]:
 
 def _meeting(n: Notes, block: str) -> int:
     """Return the next edge at which the note timer and another block get a tick, if that is not too far."""
-    one, two = (n.player.trains[tick] for tick in _ticks(n, block))
-    edge = n.player.tick(n.name, "timer")
+    often, rare = sorted(_ticks(n, block), key=n.reach.apart)
+    edge = n.player.trains[rare].nth_after(n.player.ready(n.name), 1)
     for _ in range(4096):
-        if two.at(edge):
+        if edge - n.player.now > n.player.farthest:
+            break
+        if n.player.trains[often].at(edge):
             return edge
-        edge = one.nth_after(edge, 1)
+        edge = n.player.trains[rare].nth_after(edge, 1)
     return NEVER
 
 
@@ -127,7 +134,22 @@ def _play_up_to(n: Notes, block: str, edge: int) -> None:
         before -= max(1, min(64, before - n.player.now))
         if any(train.between(before, edge - 1) for train in trains):
             break
+    if before + 65 >= edge - 1:  # ticks come at every few cycles
+        _play_ticks(n, block, edge)
+        return
     n.hear_up_to(edge, before + 65, timer_length=n.ticks(1), **_STEPPING[block])
+    n.player.wait(edge + 2)
+
+
+def _play_ticks(n: Notes, block: str, edge: int) -> None:
+    """Play a note of as many ticks as come until an edge; one that meets the start counts or not."""
+    train = n.player.trains[_ticks(n, block)[0]]
+    most = 2 * (n.player.ready(n.name, 8) - n.player.now)
+    if n.player.now + most > edge:
+        edge = n.player.trains[_ticks(n, block)[1]].nth_after(n.player.now + most, 1)
+    ticks = train.between(edge - most // 2, edge) + n.chance.below(2)
+    n.prepare(timer_length=n.ticks(ticks), **n.gliding(_STEPPING[block]))
+    n.player.strobe(n.name, "start", edge - most // 2)
     n.player.wait(edge + 2)
 
 
@@ -136,13 +158,18 @@ def restart_to_meet(n: Notes, block: str) -> None:
     if n.channel.timer is None or getattr(n.channel, block) is None:
         return
     player, ticks = n.player, _ticks(n, block)
-    if n.reach.ticks_meet(*ticks) or _meeting(n, block) < NEVER:
+    dividers = {n.chip.ticks[tick].divider for tick in ticks}
+    restarted = any(n.reach.restarts(divider) for divider in dividers)
+    if n.reach.ticks_meet(*ticks) or len(dividers) == 1 or not restarted:
+        return
+    if (edge := _meeting(n, block)) < NEVER:  # as it happens: they may not have met before
+        _play_up_to(n, block, edge)
         return
     for moved, other in (ticks, ticks[::-1]):
         divider = n.chip.ticks[moved].divider
         for strobe in [s for s in player.strobes if s.target == f"{divider}.restart"]:
             if n.channel.timer.on_start == "when-zero":  # a start loads it only then
-                _to_the_end(n)
+                to_the_end(n)
             n.prepare(timer_length=n.ticks(1), **_STEPPING[block])
             ahead = Trial(player)
             ahead.act(ahead.shadow.strobe(strobe))
@@ -185,6 +212,21 @@ def _line_up(n: Notes, block: str) -> None:
     n.player.wait(n.player.now + lasts + 2)
 
 
+def _on_at_end(n: Notes) -> None:
+    """Switch the timer off one count before it runs out, and on again at a tick."""
+    if 1 in n.reach.counts():
+        changed("timer.enable", 1, "timer", "tick", timer_enable=0, timer_length=-1)(n)
+        return
+    n.hear(timer_enable=1, timer_length=n.ticks(n.reach.counts()[0]))
+    if (end := n.due("timer")) - n.player.now <= n.player.farthest:
+        train = n.player.trains[n.channel.timer.ticks] if n.channel.timer is not None else None
+        assert train is not None
+        n.player.wait(train.nth_after(n.player.now, train.between(n.player.now, end) - 1) + 1)
+        n.change(timer_enable=0)
+        n.change_at(n.when("timer", "tick"), {"timer.enable": 1})
+        n.settle("timer")
+
+
 def _started_running(n: Notes) -> None:
     n.hear(timer_enable=1, timer_length=n.ticks(4))
     n.block_ticks("timer", 1)
@@ -199,13 +241,13 @@ def field_at_start(key: str) -> Play:
         n.hear()
         n.play_on(50)
         delay, player = n.channel.start_delay, n.player
-        for s in n.reach.fields[key].segments:
-            value = n.another(key) >> s.field_low & (1 << s.width) - 1
+        for index, s in enumerate(n.reach.fields[key].segments):
+            value = n.another(key, segment=index) >> s.field_low & (1 << s.width) - 1
             word = player.shadow.stored[s.address] & ~((1 << s.width) - 1 << s.low) | value << s.low
             if delay:
                 edge = player.ready(n.name, 2) + delay
-                if player.strobe(n.name, "start", edge):
-                    player.write((s.address, word), edge)
+                if player.strobe(n.name, "start", edge) and not player.write((s.address, word), edge):
+                    player.again((s.address, word), edge)
             else:
                 mask = sum(t.mask for t in player.strobes if t.address == s.address and t.target == f"{n.name}.start")
                 player.write((s.address, word | mask))
@@ -215,9 +257,9 @@ def field_at_start(key: str) -> Play:
 
 
 TIMER: dict[str, Play] = {
-    "timer.runs-out": _to_the_end,
-    "timer.runs-out-fading": lambda n: _to_the_end(n, envelope_period=1),
-    "timer.runs-out-gliding": lambda n: _to_the_end(n, sweep_period=1, sweep_shift=3),
+    "timer.runs-out": to_the_end,
+    "timer.runs-out-fading": lambda n: to_the_end(n, envelope_period=1),
+    "timer.runs-out-gliding": lambda n: to_the_end(n, sweep_period=1, sweep_shift=3),
     "timer.off": passed("timer", 2, timer_enable=0),
     "timer.tick-at-start-sounding": strobed("start", "timer", "tick", timer_enable=1, timer_length=-4),
     "timer.tick-at-start-sounding-one": strobed("start", "timer", "tick", timer_enable=1, timer_length=-1),
@@ -233,7 +275,7 @@ TIMER: dict[str, Play] = {
     "timer.off-between": between("timer.enable", 0, timer_enable=1, timer_length=-4),
     "timer.on-at-tick": changed("timer.enable", 1, "timer", "tick", timer_enable=0, timer_length=-4),
     "timer.off-at-tick": changed("timer.enable", 0, "timer", "tick", timer_enable=1, timer_length=-6),
-    "timer.on-at-end": changed("timer.enable", 1, "timer", "tick", timer_enable=0, timer_length=-1),
+    "timer.on-at-end": _on_at_end,
     "timer.off-at-end": changed("timer.enable", 0, "timer", timer_enable=1, timer_length=-1),
     "timer.on-ends": between("timer.enable", 1, timer_enable=0, timer_length=-1),
     "timer.length-in-note": between("timer.length", None, timer_enable=1, timer_length=-3),

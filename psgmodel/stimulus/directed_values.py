@@ -62,10 +62,29 @@ def _step(n: Notes, key: str, value: int) -> None:
         return
     n.hear(**fields)
     # However the bits of a noise register stand, one of them differs from its neighbour within its width.
-    n.steps(3 if n.channel.register is None else n.channel.register.bits + 2)
+    count = 3 if n.channel.register is None else n.channel.register.bits + 2
+    fitting = n.player.farthest // n.step_cycles()
+    if fitting:
+        n.steps(min(count, max(2, fitting // 4)))
+    else:  # it counts if it stands until the channel itself goes on
+        n.past(min(n.due(block) for block in ("timer", "envelope", "sweep")))
+
+
+def _to_zero(n: Notes) -> None:
+    """Let a start meet the last step of the envelope down to 0, which does not end the note then."""
+    fade = n.follower.watched.envelope
+    assert fade is not None
+    n.hear(envelope_period=1, envelope_rising=0, envelope_bypass=0, **n.shortest())
+    while n.active and fade.level > fade.options.step and n.due("envelope") - n.player.now <= n.player.farthest:
+        n.past(n.due("envelope"))
+    n.strobe_at("start", lambda: n.due("envelope"))
+    n.steps(n.reach.positions() + 3)
 
 
 def _level(n: Notes, value: int) -> None:
+    fade = n.channel.envelope
+    if value == 0 and fade is not None and fade.at_zero == "stop" and fade.start_and_tick == "tick":
+        _to_zero(n)
     n.hear(volume=value, envelope_bypass=0, **n.shortest())
     n.steps(n.reach.positions() + 3)
     if (
@@ -83,6 +102,12 @@ def _length(n: Notes, value: int) -> None:
     timer = n.channel.timer
     assert timer is not None
     periods = _periods(n)
+    fade = n.channel.envelope
+    if fade is not None and fade.at_zero == "stop" and 1 not in n.reach.values("envelope.rising"):
+        periods["envelope"] = []  # it would end the note
+    if timer.on_start == "when-zero" and n.follower.watched.timer is not None and n.follower.watched.timer.count:
+        n.hear(timer_enable=1)
+        n.past(n.due("timer"))
     n.hear(timer_enable=1, timer_length=value, **_pace(n, periods))
     rare = n.reach.apart(timer.ticks) > 4 * n.player.schedule.spacing * n.player.schedule.each
     quicker = rare and n.reach.driven("timer.enable") and not n.restarted("timer.enable")
@@ -123,6 +148,8 @@ def _pace(n: Notes, periods: dict[str, list[int]]) -> dict[str, int]:
     fields |= {f"{block}_period": values[0] for block, values in periods.items() if values}
     if n.channel.sweep is not None:
         return fields | {"sweep_shift": 3, "sweep_falling": 1}
+    if n.reach.once:
+        return fields | n.slowest()
     return fields | n.unhurried("timer" if n.channel.timer is not None else "envelope")
 
 

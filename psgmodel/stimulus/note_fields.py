@@ -85,6 +85,13 @@ class NoteFields:
         lasts = self.lasts(self.slowest()["period"])
         return self.ticks(count if lasts > 2 * count * self.reach.apart(timer.ticks) else 1)
 
+    def least_ticks(self) -> int:
+        """Return how many ticks a note has to last at least, so that something can be done in it."""
+        timer, player = self.channel.timer, self.player
+        if timer is None:
+            return 1
+        return 1 + (player.ready(self.name, 4) - player.now) // min(self.reach.distances(timer.ticks))
+
     def ticks(self, count: int) -> int:
         """Return the length field of a note of so many ticks."""
         timer = self.channel.timer

@@ -152,7 +152,7 @@ class Notes(NoteFields):
                 self.change(sweep_period=1)
             self.block_ticks(block, 2)
         if self.active:
-            self.steps(min(self.reach.positions() + 1, MOST_STEPS, max(1, LONGEST_SETTLE // self._step_cycles())))
+            self.steps(min(self.reach.positions() + 1, MOST_STEPS, max(1, LONGEST_SETTLE // self.step_cycles())))
         else:  # so long that a channel which should be idle would be heard
             self.play_on(min(self.reach.positions() + 1, MOST_STEPS) * 2 * STEP_COUNTS)
 
@@ -162,13 +162,13 @@ class Notes(NoteFields):
         if first == NEVER:
             return 0
         begin = self.player.now
-        end = first + (count - 1) * self._step_cycles() + 2
+        end = first + (count - 1) * self.step_cycles() + 2
         self.player.wait(min(end, begin + self._few_moves()))
         if self.active and self.player.now >= end - 1:
             return count
         return sum(self.follower.watched.steps_since(begin))
 
-    def _step_cycles(self) -> int:
+    def step_cycles(self) -> int:
         """Return how many cycles a step of the waveform lasts, about."""
         length, clock = self.follower.watched.step.length(self.follower.fields), self.channel.step.clocked_by
         return length * (self.chip.dividers[self.chip.ticks[clock].divider].every if clock else 1)

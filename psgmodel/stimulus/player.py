@@ -33,6 +33,8 @@ class Player:
     ----------
     now : int
         Edge of the last register write; the next one is later.
+    last : (int, int)
+        Address and cycle of the last register write; -1 before the first one.
     farthest : int
         Cycles that are waited for one thing at most.
     """
@@ -49,7 +51,7 @@ class Player:
         self.strobes = strobes_of(chip)
         self.holds = chip.held()
         self.held: dict[int, int] = {}
-        self.now = 0
+        self.now, self.last = 0, (-1, -1)
         self.farthest = int(FAR * chip.clock_hz)
 
     def _trains(self) -> dict[str, TickTrain]:
@@ -80,6 +82,7 @@ class Player:
         if at <= self.now or not self.schedule.is_free(at - self.schedule.latency):
             return False
         address, value = write
+        self.last = address, at - self.schedule.latency
         self.shadow.put(address, value)
         self.schedule.put(at - self.schedule.latency, write)
         if address in self.holds:
@@ -106,14 +109,17 @@ class Player:
                 follower.visit(at, events)
         self.now = at
 
-    def again(self, write: RegisterWrite) -> bool:
-        """Repeat the last register write at the least spacing, the index left as it stands where there is one."""
+    def again(self, write: RegisterWrite, edge: int | None = None) -> bool:
+        """Write the register of the last register write at the least spacing, or at an edge, the index left as it
+        stands where there is one."""
         s = self.schedule
         address = self.chip.bus.data_address if s.each == 2 else write[0]
-        at = self.now + s.spacing
-        if (s.each == 2 and self.chip.bus.index_step) or not s.is_last(at - s.latency):
+        at = self.now + s.spacing if edge is None else edge
+        moved = s.each == 2 and (self.chip.bus.index_step or self.last != (write[0], s.last))
+        if moved or at < self.now + s.spacing or not s.is_last(at - s.latency):
             return False
         s.put_row(at - s.latency, address, write[1])
+        self.last = write[0], at - s.latency
         self._take_place(at, write)
         return True
 

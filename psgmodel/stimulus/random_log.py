@@ -138,6 +138,8 @@ class _Drawer:
         self.power = [f for f in driven_fields(chip) if f.name == "power"]
         self.strobes = strobes_of(chip)
         self.samples = [m.address + i for m in chip.memories.values() for i in range(m.size)]
+        mine = [m for m in chip.memories.values() if m.channel in about]
+        self.own = [m.address + i for m in mine for i in range(m.size)]
         self.owned = {*chip.registers, *self.samples}
         kinds = {
             "field": self.fields,
@@ -191,10 +193,9 @@ class _Drawer:
         wanted = [t for t in things if owner(t) in self.about] if self.about and not self.chance.once_in(8) else []
         return self.chance.among(wanted or things)
 
-    def _owner(self, address: int) -> str:
-        """Return the channel whose memory holds an address."""
-        memory = self.chip.memory_at(address)
-        return memory.channel if memory is not None else ""
+    def _sample(self) -> int:
+        """Draw an address in a memory; as a rule in that of a channel that the log is about."""
+        return self.chance.among(self.own if self.own and not self.chance.once_in(8) else self.samples)
 
     def _intent(self, kind: str) -> _Intent:
         chance, chip = self.chance, self.chip
@@ -213,7 +214,7 @@ class _Drawer:
             )
         if kind == "run":
             return self._run()
-        address = self._one(self.samples, self._owner) if kind == "sample" else chance.among(list(chip.registers))
+        address = self._sample() if kind == "sample" else chance.among(list(chip.registers))
         return _Intent(self._cycle([], 0), self.each, (address, drawn_value(self.chance, chip.bus.data_bits)))
 
     def _run(self) -> _Intent:

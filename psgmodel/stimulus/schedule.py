@@ -54,6 +54,11 @@ class Schedule:
         """Return whether every write so far is at least the spacing before a cycle."""
         return not self._cycles or self._cycles[-1] + self.spacing <= cycle
 
+    @property
+    def last(self) -> int:
+        """Cycle of the last write so far; -1 before the first one."""
+        return self._cycles[-1] if self._cycles else -1
+
     def put(self, cycle: int, write: RegisterWrite) -> None:
         """Put a register write on the bus, its data in a cycle that is free."""
         rows = list(bus_writes(self.chip, write))

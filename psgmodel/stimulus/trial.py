@@ -35,9 +35,9 @@ class Trial(Player):
         self.done.append((at, write))
         return True
 
-    def again(self, write: RegisterWrite) -> bool:
+    def again(self, write: RegisterWrite, edge: int | None = None) -> bool:
         """Write anew; a trial does not lean on what the index port holds."""
-        return self.write(write)
+        return self.write(write, edge)
 
     def ready(self, name: str, writes: int = 1) -> int:
         """Return the first edge at which a strobe or write can be made to act."""
