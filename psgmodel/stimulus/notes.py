@@ -26,7 +26,7 @@ MOST_MOVES = 1 << 12
 FEW_CYCLES = 16
 """From one step of envelope or sweep to the next."""
 
-LONGEST_SETTLE = 1 << 22
+LONGEST_SETTLE = 1 << 20
 """Cycles that are waited after a behaviour, or one step of the waveform, where that is longer."""
 
 

@@ -12,7 +12,7 @@ from psgmodel.stimulus import closing_logs
 
 UNITS = Path(__file__).parent / "units"
 NAMES = sorted(path.stem for path in UNITS.glob("*.toml"))
-LONGEST = 120
+LONGEST = 300
 """Seconds of sound, which a simulator has to go through; the 10-bit note timer of a unit asks for most of them."""
 
 FORESEEN = [
