@@ -123,7 +123,7 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
         else:
             screen.say_block(text)
         return 0
-    logs, comment = _logs(arguments, chip)
+    logs, comment = _logs(arguments, chip, screen)
     _export(arguments, chip, logs, bench, comment, screen)
     if arguments.close:
         _tell_coverage(chip, logs, arguments.spacing, screen)
@@ -178,9 +178,10 @@ def _pairs(option: str, texts: list[str]) -> dict[str, str]:
     return found
 
 
-def _logs(arguments: argparse.Namespace, chip: Chip) -> tuple[list[RegisterLog], str]:
+def _logs(arguments: argparse.Namespace, chip: Chip, screen: Screen) -> tuple[list[RegisterLog], str]:
     """Return the logs, more than one only where it takes them to close, and the comment that says how to make them
     again."""
+    from psgmodel.cli.progress import progress
     from psgmodel.cli.sound import time_argument
     from psgmodel.reglog import check_log, load_log
     from psgmodel.stimulus import PATIENCE, closing_logs, one_write_a_cycle, random_log, walk_log
@@ -198,7 +199,14 @@ def _logs(arguments: argparse.Namespace, chip: Chip) -> tuple[list[RegisterLog],
         return [log], f"walk of {name}: psgmodel stimulus --walk --spacing {arguments.spacing}{stay}"
     if arguments.close:
         patience = PATIENCE if arguments.patience is None else arguments.patience
-        logs = closing_logs(chip, arguments.seed, spacing=arguments.spacing, patience=patience)
+        with progress(screen, "looking for what is left", 1.0) as bar:
+            logs = closing_logs(
+                chip,
+                arguments.seed,
+                spacing=arguments.spacing,
+                patience=patience,
+                progress=lambda vain, of: bar.update(vain / of),
+            )
         how = f"--close --seed {arguments.seed} --spacing {arguments.spacing}"
         how += f" --patience {patience}" * (arguments.patience is not None)
         return logs, f"closing log for {name}: psgmodel stimulus {how}"

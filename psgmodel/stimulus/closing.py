@@ -36,7 +36,7 @@ from psgmodel.stimulus.player import Player, groups, joined
 from psgmodel.stimulus.schedule import Schedule
 from psgmodel.stimulus.searching import search
 from psgmodel.stimulus.shadow import ShadowState, bus_writes
-from psgmodel.stimulus.wandering import PATIENCE, wander
+from psgmodel.stimulus.wandering import PATIENCE, Progress, wander
 
 ROUNDS = 24
 """Times that a behaviour is tried."""
@@ -66,7 +66,14 @@ class _ChannelState:
         self.row = max(0, len(self.notes.follower.watched.rows) - 1)
 
 
-def closing_logs(chip: Chip, seed: int = 1, *, spacing: int = SPACING, patience: int = PATIENCE) -> list[RegisterLog]:
+def closing_logs(
+    chip: Chip,
+    seed: int = 1,
+    *,
+    spacing: int = SPACING,
+    patience: int = PATIENCE,
+    progress: Progress | None = None,
+) -> list[RegisterLog]:
     """Make the logs.
 
     Parameters
@@ -78,6 +85,8 @@ def closing_logs(chip: Chip, seed: int = 1, *, spacing: int = SPACING, patience:
     patience : int, optional
         Random stretches in a row that may show nothing new before the search for what is left ends, 0 for none; what
         it takes to be rare needs more of it.
+    progress : function of (int, int), optional
+        Is told how many of these were in vain so far, and after how many the search ends.
 
     Returns
     -------
@@ -115,7 +124,7 @@ def closing_logs(chip: Chip, seed: int = 1, *, spacing: int = SPACING, patience:
     end = play_unforeseen(joined(players))
     columns = ([row[i] for row in schedule.rows()] for i in range(3))
     log = make_log(*columns, end=end, source=f"closing log, seed {seed}")
-    return wander(chip, log, chance, spacing, patience)
+    return wander(chip, log, chance, spacing, patience, progress)
 
 
 def _opening(chip: Chip, schedule: Schedule, shadow: ShadowState, spacing: int) -> int:
@@ -129,7 +138,9 @@ def _opening(chip: Chip, schedule: Schedule, shadow: ShadowState, spacing: int) 
     wanted |= {f"mixer.{o}.trim": trim for o in chip.unit.outputs} | {"power": 1}
     wanted = {name: v for name, v in wanted.items() if name in chip.fields and chip.fields[name].segments}
     cycle, reset = 0, dict(shadow.stored)
-    for write in [(address, value) for address, value in shadow.set(wanted) if reset[address] != value]:
+    switch = {s.address for s in chip.fields["power"].segments} if "power" in wanted else set()
+    writes = [(address, value) for address, value in shadow.set(wanted) if reset[address] != value]
+    for write in sorted(writes, key=lambda w: w[0] not in switch):  # without power nothing else can be written
         for address, value in bus_writes(chip, write):
             schedule.put_row(cycle, address, value)
             cycle += spacing

@@ -42,7 +42,9 @@ def strobed(kind: str, block: str, at: At = "due", was: Was = "sounding", /, **f
         if was == "idle":
             n.silence()
             n.prepare(**given)
-            if n.active:  # what was written starts it
+            if n.follower.watched.starts:  # what was written starts it
+                n.play_on(n.channel.start_delay + 1)
+            if n.active:
                 n.silence()
         else:
             n.hear(**given)

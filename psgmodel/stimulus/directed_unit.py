@@ -14,7 +14,7 @@ from psgmodel.stimulus.directed_power import play_power
 from psgmodel.stimulus.directed_timer import restart_to_meet
 from psgmodel.stimulus.notes import Notes
 from psgmodel.stimulus.player import Player
-from psgmodel.stimulus.walk import STEP_COUNTS
+from psgmodel.stimulus.walk import STEP_COUNTS, sounding_fields
 
 
 def play_unit(player: Player) -> None:
@@ -214,4 +214,7 @@ def _run_of_samples(player: Player, name: str) -> None:
     places = [i for first in range(min(step, memory.size)) for i in range(first, memory.size, step)]
     run(player, [(memory.address + i, values[i]) for i in places])
     hear_blindly(player, name)
-    player.now = player.count_before(name, player.now, -2 * STEP_COUNTS * table.samples)
+    fields = sounding_fields(player.chip, name)
+    length = player.reach[name].length_with("period", fields.get(f"{name}.period", 0))
+    counts = max(2 * STEP_COUNTS * table.samples, (table.samples + 2) * length)
+    player.now = player.count_before(name, player.now, -counts)

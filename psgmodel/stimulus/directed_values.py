@@ -110,7 +110,8 @@ def _length(n: Notes, value: int) -> None:
         n.past(n.due("timer"))
     n.hear(timer_enable=1, timer_length=value, **_pace(n, periods))
     rare = n.reach.apart(timer.ticks) > 4 * n.player.schedule.spacing * n.player.schedule.each
-    quicker = rare and n.reach.driven("timer.enable") and not n.restarted("timer.enable")
+    stops = f"{n.name}.stop" in {event for a in n.acting("timer.enable") for event in n.chip.registers[a].on_write}
+    quicker = rare and n.reach.driven("timer.enable") and not stops and not n.restarted("timer.enable")
     if timer.on_enable == "tick" and quicker:  # each time it is switched on counts as a tick
         while n.active and n.follower.watched.timer is not None:
             n.change(timer_enable=0)
@@ -127,6 +128,8 @@ def _period(n: Notes, block: str, value: int) -> None:
     periods = _periods(n)
     anew = n.restarts(f"{block}.period", block)
     periods[block] = [v for v in periods[block] if v == value or (v > value and not anew)]
+    if n.reach.once:
+        periods = {key: values if key == block else [] for key, values in periods.items()}
     n.hear(**_pace(n, periods))
     _go_through(n, periods)
     n.play_on(64)
@@ -146,10 +149,12 @@ def _pace(n: Notes, periods: dict[str, list[int]]) -> dict[str, int]:
     """Return the fields of a note in which envelope and sweep begin with the first of some periods."""
     fields = {"volume": 1 << n.channel.volume_bits - 1, "envelope_bypass": 0}
     fields |= {f"{block}_period": values[0] for block, values in periods.items() if values}
-    if n.channel.sweep is not None:
+    if n.reach.once:
+        fields |= n.slowest()
+    if periods["sweep"]:
         return fields | {"sweep_shift": 3, "sweep_falling": 1}
     if n.reach.once:
-        return fields | n.slowest()
+        return fields
     return fields | n.unhurried("timer" if n.channel.timer is not None else "envelope")
 
 

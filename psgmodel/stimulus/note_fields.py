@@ -154,9 +154,12 @@ class NoteFields:
 
     def restarted(self, key: str) -> list[str]:
         """Return the dividers that a write to a field restarts."""
+        return [divider for divider in self.chip.dividers if self.acting(key) & self.reach.restarts(divider)]
+
+    def acting(self, key: str) -> set[int]:
+        """Return the registers of a field, and those that let them go."""
         registers, held = self.reach.registers(key), self.chip.held()
-        acting = registers | {held[address] for address in registers if address in held}
-        return [divider for divider in self.chip.dividers if acting & self.reach.restarts(divider)]
+        return registers | {held[address] for address in registers if address in held}
 
     # --- waves that are played once, sweeps ---------------------------------------------------------------------------
 

@@ -11,7 +11,7 @@ stretches are tried on the model: mostly about one channel that has something le
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -46,8 +46,17 @@ SHOTS = 3
 _Left = dict[str, Behaviour]
 
 
+Progress = Callable[[int, int], None]
+"""Is told how many tries were in vain, and after how many the search ends."""
+
+
 def wander(
-    chip: Chip, log: RegisterLog, chance: ChanceState, spacing: int, patience: int = PATIENCE
+    chip: Chip,
+    log: RegisterLog,
+    chance: ChanceState,
+    spacing: int,
+    patience: int = PATIENCE,
+    progress: Progress | None = None,
 ) -> list[RegisterLog]:
     """Go on with a log, and with further ones, until everything within reach was seen, or nothing more is found in
     `patience` stretches, and in twice as many from reset."""
@@ -61,7 +70,15 @@ def wander(
     begin = log.end + gap
     state = _rebased(run(chip, log.with_end(begin)).state)
     lengths = (*LENGTHS, _over_ticks(chip))
-    while part := _found(chip, chance, state, left, spacing, lengths, patience):
+
+    def tries(number: int, before: int) -> Iterator[int]:
+        """Count tries, and tell how many there were in vain."""
+        for vain in range(number if left else 0):
+            if progress is not None:
+                progress(before + vain, 3 * patience)
+            yield vain
+
+    while part := _found(chip, chance, state, left, spacing, lengths, tries(patience, 0)):
         rows += [
             (begin + c, a, v)
             for c, a, v in zip(part.cycle.tolist(), part.address.tolist(), part.value.tolist(), strict=True)
@@ -70,7 +87,7 @@ def wander(
     more = np.array(rows, dtype=np.int64).reshape(-1, 3).T
     joined = (np.concatenate(pair) for pair in zip((log.cycle, log.address, log.value), more, strict=True))
     logs = [make_log(*joined, end=begin, source=log.source)]
-    while part := _found(chip, chance, reset_state(chip), left, spacing, SOON, 2 * patience):
+    while part := _found(chip, chance, reset_state(chip), left, spacing, SOON, tries(2 * patience, patience)):
         logs.append(replace(part, source=f"{log.source}, part {len(logs) + 1}"))
     return logs
 
@@ -95,10 +112,10 @@ def _found(
     left: _Left,
     spacing: int,
     lengths: tuple[int, ...],
-    patience: int,
+    tries: Iterator[int],
 ) -> RegisterLog | None:
     """Return a stretch that shows something that is left, and strike it out; None where none is found."""
-    for _ in range(patience if left else 0):
+    for _ in tries:
         name, by = _goal(chip, chance, left)
         part = _stretch(chip, chance, state, left, name, spacing, chance.among(lengths), by)
         aimed = name and chance.once_in(2)

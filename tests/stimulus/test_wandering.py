@@ -230,3 +230,20 @@ def test_a_crowd_behind_an_index_port_takes_an_index_for_each_of_its_writes() ->
     assert max(sizes) >= 2 * LARGEST_CROWD
     assert sum(size % 2 for size in sizes) < 0.2 * len(sizes)
     assert min(np.diff([cycle for cycle, _, _ in rows])) == spacing
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_it_is_told_how_much_was_in_vain(seed: int) -> None:
+    """Five tries from where the log ends, then ten from reset; both begin anew where something was found."""
+    chip = tiny(ONCE_ONLY)
+    told: list[tuple[int, int]] = []
+    begun = make_log([15], [0x30], [START], end=40, source="begun")
+    logs = wander(chip, begun, ChanceState(seed), 4, 5, lambda vain, of: told.append((vain, of)))
+    assert {of for _, of in told} == {15}
+    vain = [number for number, _ in told]
+    assert vain[0] == 0
+    assert all(b in (a + 1, 0, 5) for a, b in pairwise(vain))
+    assert (vain[-1] == 14) == bool(cover(chip, logs).missing)
+    told.clear()
+    wander(chip, begun, ChanceState(seed), 4, 0, lambda vain, of: told.append((vain, of)))
+    assert told == []
