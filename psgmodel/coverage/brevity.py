@@ -6,7 +6,7 @@ comes too late in a note, in words; an empty text where nothing speaks against i
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from math import inf
 
 from psgmodel.chip.channel import Envelope, Sweep
@@ -52,13 +52,15 @@ class BriefReach(LastReach):
             found.append(self.within(clock, counts, delay=delay) if clock else counts)
         return min(found)
 
-    def counts(self) -> list[int]:
+    def counts(self) -> Sequence[int]:
         """Return what the note timer can count down from, rising; a start at which it runs out, and which leaves the
         note active all the same, leaves it at 0, from which it counts on."""
         timer = self.channel.timer
         if timer is None:
             return []
         size, values = 1 << timer.bits, self.values("timer.length")
+        if len(values) == size:
+            return range(1, size + 1)
         found = {v or size for v in values} if timer.loads == "field" else {(size - v) % size or size for v in values}
         if timer.expiry_and_start == "expiry" or timer.start_and_tick == "start":
             return sorted(found)

@@ -92,8 +92,7 @@ class GlideReach(WriteReach):
 
     def no_sweep(self, falling: int) -> str:
         """Say why no sweep step of a direction changes the period."""
-        reasons = [self.no_change(d, s) for d, s in self.sweeps() if d == falling]
-        return "" if not reasons or "" in reasons else reasons[0]
+        return _unless_one_is_empty(self.no_change(d, s) for d, s in self.sweeps() if d == falling)
 
     def no_move(self) -> str:
         """Say why no sweep step that fits changes the period."""
@@ -108,8 +107,9 @@ class GlideReach(WriteReach):
 
     def no_changes(self) -> str:
         """Say why no sweep step changes the period, whatever its direction and shift."""
-        reasons = [self.no_change(d, s) for d, s in self.sweeps()] if self.channel.sweep is not None else [""]
-        return reasons[0] if "" not in reasons else ""
+        if self.channel.sweep is None:
+            return ""
+        return _unless_one_is_empty(self.no_change(d, s) for d, s in self.sweeps())
 
     def counts_unheard(self, block: str) -> str:
         """Say why a step of the sweep changes nothing, whatever its direction; of the envelope nothing speaks so."""
@@ -124,8 +124,8 @@ class GlideReach(WriteReach):
         o, size = self.channel.sweep, self.periods
         assert o is not None
         ends = np.array([0, size - 1], dtype=np.int64)
-        results = [moved(o, ends, np.full_like(ends, s), np.full_like(ends, d), size) for d, s in pairs]
-        return any(np.any(~self._fits(found)) for found in results)
+        results = (moved(o, ends, np.full_like(ends, s), np.full_like(ends, d), size) for d, s in pairs)
+        return any(bool(np.any(~self._fits(found))) for found in results)
 
     def no_overflow(self) -> str:
         """Say why no result of the sweep fails to fit."""
@@ -172,3 +172,13 @@ class GlideReach(WriteReach):
         periods, result = self.steps_by(falling, shift)
         found = periods[((result == 0) | (result == self.periods - 1)) & (result != periods)]
         return int(found[0]) if found.size else None
+
+
+def _unless_one_is_empty(reasons: Iterable[str]) -> str:
+    """Return the first reason, or nothing as soon as one of them is empty."""
+    first = ""
+    for reason in reasons:
+        if not reason:
+            return ""
+        first = first or reason
+    return first
