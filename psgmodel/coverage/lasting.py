@@ -74,11 +74,12 @@ class LastReach(GlideReach):
         return max(self.distances(tick))
 
     def ticks_take(self, tick: str, count: int) -> int:
-        """Return the least cycles from a tick to the last of some; 0, where restarts could hurry them."""
+        """Return the least cycles from a tick to the last of some in a note; 0, where restarts could hurry them."""
         ticks = self.chip.ticks[tick]
-        divider = self.chip.dividers[ticks.divider]
+        divider, restarts = self.chip.dividers[ticks.divider], sorted(self.restarts(ticks.divider))
         at_once = divider.restart_steps and 0 in ticks.at
-        if self.restarts(ticks.divider) and (at_once or divider.after_restart < divider.every):
+        hurried = restarts and (at_once or divider.after_restart < divider.every)
+        if hurried and not self.starts_anew(restarts, delay=self.channel.start_delay):
             return 0
         return (count - 1) // len(ticks.at) * divider.every * divider.steps
 
@@ -100,7 +101,7 @@ class LastReach(GlideReach):
     def too_long_note(self, count: int) -> str:
         """Say that a note of some ticks takes too long; where switching the timer on counts as one, none does."""
         timer = self.channel.timer
-        if timer is None or (timer.on_enable == "tick" and self.driven("timer.enable")):
+        if timer is None or (timer.on_enable == "tick" and not self.not_changed("timer.enable")):
             return ""
         return self.too_long(self.ticks_take(timer.ticks, count), "a note of it")
 

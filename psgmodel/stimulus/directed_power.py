@@ -52,6 +52,7 @@ def play_power(player: Player) -> None:
 def _clear(player: Player) -> None:
     """Let it be heard that every register is cleared: of each channel one after another is left as it was cleared."""
     chip = player.chip
+    stops = [event for r in chip.registers.values() for event in r.on_write if event.endswith(".stop")]
     ways = {n: [a for a in own_parts(chip, n) if not not_left_alone(r, a)] for n, r in player.reach.items()}
     for turn in range(max(map(len, ways.values()), default=0)):
         left = {name: found[turn] for name, found in ways.items() if turn < len(found)}
@@ -60,6 +61,8 @@ def _clear(player: Player) -> None:
             route_all(player)
             for name in chip.channels:
                 hear_blindly(player, name, without=alone.values())
+            for name in alone if stops else ():
+                start_blindly(player, name)
             player.now += max(patience(chip, name, address) for name, address in alone.items()) + DWELL
     _off_and_on(player)
     mixer = {s.address for name, f in chip.fields.items() if name.startswith("mixer.") for s in f.segments}

@@ -51,9 +51,12 @@ def _over_shift(n: Notes, constant: bool) -> int:
 def _overflow(kind: str = "") -> Play:
     def play(n: Notes) -> None:
         fields = _over(n)
-        checked = n.channel.sweep is not None and n.channel.sweep.check != "at-step"
+        sweep = n.channel.sweep
+        assert sweep is not None
+        checked = sweep.check != "at-step"
         if checked and n.restarts("sweep.shift", "sweep"):
-            _overflow_next(n)
+            ahead = sweep.check == "after-step-too" and sweep.works_on == "shadow" and sweep.start_and_tick == "tick"
+            (_overflow_from_copy if ahead else _overflow_next)(n)
         elif checked:  # a start with shift 0 is not looked at; the shift is set once it sounds
             n.hear(**fields | {"sweep_shift": 0})
             n.change(sweep_shift=fields["sweep_shift"])
@@ -79,6 +82,17 @@ def _overflow_next(n: Notes) -> None:
             n.hear(sweep_period=1, sweep_shift=shift, sweep_falling=falling, period=n.chance.among(found))
             n.block_ticks("sweep", 1)
             return
+
+
+def _overflow_from_copy(n: Notes) -> None:
+    """Play a note whose copy of the period is near the end; a start that meets a tick leaves it, and brings a period
+    and a shift by which only the copy goes past the end."""
+    assert n.channel.sweep is not None
+    values, constant = n.reach.values("sweep.shift"), n.channel.sweep.moves_by == "constant"
+    little, much = (min(1, values[-1]), values[-1]) if constant else (values[-1], min(1, values[-1]))
+    last = (1 << n.reach.fields["period"].bits) - 1
+    n.hear(sweep_period=1, sweep_shift=little, sweep_falling=0, period=last - 9)
+    n.change_at(n.when("sweep", "tick"), {"period": 99, "sweep.shift": much})
 
 
 def _overflow_at_start(shift: bool) -> Play:

@@ -129,7 +129,16 @@ def _meeting(n: Notes, block: str) -> int:
 
 
 def _play_up_to(n: Notes, block: str, edge: int) -> None:
-    """Play a note of one tick that ends at an edge, begun after the ticks before."""
+    """Play a note of one tick that ends at an edge, begun after the ticks before; of more ticks, where envelope or
+    sweep takes more of its own to make a step."""
+    periods = [value for value in n.reach.values(f"{block}.period") if value]
+    if periods and periods[0] > 1:
+        timed, stepped = (n.player.trains[tick] for tick in _ticks(n, block))
+        since = edge - (periods[0] + 1) * n.reach.apart(_ticks(n, block)[1])
+        begin = stepped.nth_after(since, stepped.between(since, edge) - periods[0]) + 65
+        n.hear_up_to(edge, begin, timer_length=n.ticks(timed.between(begin, edge)), **_STEPPING[block])
+        n.player.wait(edge + 2)
+        return
     trains = [n.player.trains[tick] for tick in _ticks(n, block)]
     before = edge - 1
     while not any(train.at(before) for train in trains) and before > n.player.now:

@@ -105,6 +105,9 @@ def _length(n: Notes, value: int) -> None:
     fade = n.channel.envelope
     if fade is not None and fade.at_zero == "stop" and 1 not in n.reach.values("envelope.rising"):
         periods["envelope"] = []  # it would end the note
+    glide = n.channel.sweep
+    if glide is not None and glide.overflow == "stop" and 1 not in n.reach.values("sweep.falling"):
+        periods["sweep"] = []
     if timer.on_start == "when-zero" and n.follower.watched.timer is not None and n.follower.watched.timer.count:
         n.hear(timer_enable=1)
         n.past(n.due("timer"))

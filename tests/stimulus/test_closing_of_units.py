@@ -17,6 +17,7 @@ LONGEST = 300
 
 FORESEEN = [
     ("chough", "high.timer.end-at-envelope-step"),
+    ("dabchick", "key.timer.end-at-envelope-step"),
     ("dipper", "echo.timer.end-at-start echo.timer.end-at-stop clutter.shift=30"),
     ("dotterel", "hit.timer.end-at-envelope-step hit.envelope.direction-at-step hit.timer.on-at-tick"),
     ("dotterel", "slap.sweep.step-at-stop slap.sweep.falling-shift=7 slap.sweep.turned-fallen"),
@@ -28,10 +29,13 @@ FORESEEN = [
     ("nightjar", "bus.index-steps-WORD_SAMPLES"),
     ("petrel", "big.envelope.period=63"),
     ("phalarope", "tone.step.period-at-start"),
+    ("quail", "shot.timer.length=0 shot.timer.length=64"),
     ("redpoll", "shot.timer.end-at-stop shot.timer.off-at-tick"),
+    ("reeve", "call.sweep.overflow-at-start-edge call.sweep.overflow-at-stop-edge"),
     ("serin", "brake.level=0"),
     ("smew", "chirp.timer.length=64"),
     ("stonechat", "near.timer.length=4 near.timer.length=32 whoop.timer.end-at-sweep-step"),
+    ("teal", "power.horn.HORN_TIME-cleared"),
     ("tern", "near.timer.end-at-envelope-step"),
     ("turnstone", "number.timer.length=64 bus.index-steps-WORD_WAVE"),
     ("waxwing", "crackle.timer.tick-at-start-idle-one"),
@@ -46,7 +50,7 @@ the registers that it locks."""
 
 
 def test_there_are_as_many_units_as_were_written() -> None:
-    assert len(NAMES) == 49
+    assert len(NAMES) == 61
 
 
 @pytest.mark.parametrize("name", NAMES)
