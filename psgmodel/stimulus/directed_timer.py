@@ -115,10 +115,10 @@ def _ticks(n: Notes, block: str) -> tuple[str, str]:
     return timer.ticks, other.ticks
 
 
-def _meeting(n: Notes, block: str) -> int:
+def _meeting(n: Notes, block: str, since: int = 0) -> int:
     """Return the next edge at which the note timer and another block get a tick, if that is not too far."""
     often, rare = sorted(_ticks(n, block), key=n.reach.apart)
-    edge = n.player.trains[rare].nth_after(n.player.ready(n.name), 1)
+    edge = n.player.trains[rare].nth_after(max(since, n.player.ready(n.name)), 1)
     for _ in range(4096):
         if edge - n.player.now > n.player.farthest:
             break
@@ -128,14 +128,27 @@ def _meeting(n: Notes, block: str) -> int:
     return NEVER
 
 
+def _begin(n: Notes, block: str, edge: int) -> int:
+    """Return where a note begins whose timer, or other block, takes some ticks until an edge; 0: one is enough."""
+    periods = [value for value in n.reach.values(f"{block}.period") if value]
+    counts = (n.reach.counts()[0], periods[0] if periods else 1)
+    found = [(tick, count) for tick, count in zip(_ticks(n, block), counts, strict=True) if count > 1]
+    if not found:
+        return 0
+    tick, count = found[0]
+    train, since = n.player.trains[tick], edge - (count + 1) * n.reach.apart(tick)
+    return train.nth_after(since, train.between(since, edge) - count) + 65
+
+
 def _play_up_to(n: Notes, block: str, edge: int) -> None:
     """Play a note of one tick that ends at an edge, begun after the ticks before; of more ticks, where envelope or
     sweep takes more of its own to make a step."""
-    periods = [value for value in n.reach.values(f"{block}.period") if value]
-    if periods and periods[0] > 1:
-        timed, stepped = (n.player.trains[tick] for tick in _ticks(n, block))
-        since = edge - (periods[0] + 1) * n.reach.apart(_ticks(n, block)[1])
-        begin = stepped.nth_after(since, stepped.between(since, edge) - periods[0]) + 65
+    timed = n.player.trains[_ticks(n, block)[0]]
+    if begin := _begin(n, block, edge):
+        while begin < n.player.ready(n.name, 8):
+            if (edge := _meeting(n, block, edge)) == NEVER:
+                return
+            begin = _begin(n, block, edge)
         n.hear_up_to(edge, begin, timer_length=n.ticks(timed.between(begin, edge)), **_STEPPING[block])
         n.player.wait(edge + 2)
         return
