@@ -89,6 +89,7 @@ TUNED = """
             "a note of x that begins at a tick is over at once",
         ),
         (AT_ONCE % ("both", "start"), "x.timer.tick-at-start-idle", ""),
+        (AT_ONCE.replace('"x.timer.length" = 1, ', "") % ("both", "expiry"), "x.timer.tick-at-start-idle", ""),
         (AT_ONCE % ("start", "expiry"), "x.timer.tick-at-start-idle", ""),
         (FALLS % (7, 1, "start"), "x.level=0", "x is stopped at level 0"),
         (FALLS % (7, 1, "both"), "x.level=0", "x is stopped at level 0"),

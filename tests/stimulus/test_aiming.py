@@ -132,7 +132,7 @@ def test_most_shots_are_at_what_is_left_with_what_it_takes(
         last = [(int(s.address[-1]), int(s.value[-1]), int(s.cycle[-1])) for s in shots]
         return sum(a == address and value in values and cycle in due for a, value, cycle in last)
 
-    assert met(by) > 60 > 2 * met(())
+    assert met(by) > 120 > 4 * met(())
 
 
 def test_what_makes_a_tick_is_restarted_so_that_it_comes_where_something_is_due() -> None:

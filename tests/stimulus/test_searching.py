@@ -16,7 +16,7 @@ from psgmodel.stimulus.player import Player
 from psgmodel.stimulus.schedule import Schedule
 from psgmodel.stimulus.searching import Trial, search
 from psgmodel.stimulus.shadow import ShadowState
-from tests.engine.tiny_units import tiny
+from tests.engine.tiny_units import PERIOD, VOLUME, tiny
 
 QUICK = '[ticks]\nt = { every = 3 }\n[channel.x]\npatterns = ["10"]\ntimer = {}\nenvelope = {}\n'
 
@@ -103,3 +103,23 @@ def test_a_trial_keeps_off_cycles_that_another_player_has_taken() -> None:
     player.schedule.put_row(50, 1, 1)
     trial = Trial(player)
     assert [trial.schedule.is_free(cycle) for cycle in (46, 47, 50, 53, 54)] == [True, False, False, False, True]
+
+
+INDEXED = (
+    'bus = { access = "index-data", index_bits = 8, index_address = 0, data_address = 1, index_step = 0 }\n' + QUICK
+)
+
+
+def test_a_register_is_written_again_by_its_data_alone_where_the_index_stands_and_the_spacing_is_kept() -> None:
+    player = player_of(tiny(INDEXED))
+    assert player.write((VOLUME, 3))
+    written = player.now
+    assert not player.again((VOLUME, 5), written + 3)
+    assert not player.again((PERIOD, 5), written + 9)
+    assert player.again((VOLUME, 5), written + 9)
+    assert not player.again((VOLUME, 6), written + 9)
+    assert player.again((VOLUME, 6))
+    assert [row for row in player.schedule.rows() if row[0] > written] == [(written + 9, 1, 5), (written + 13, 1, 6)]
+    assert player.followers["x"].fields["volume"] == 6
+    player.schedule.put_row(player.now + 4, 0, PERIOD)  # another player moves the index
+    assert not player.again((VOLUME, 7), player.now + 20)

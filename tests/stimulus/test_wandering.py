@@ -242,6 +242,7 @@ def test_it_is_told_how_much_was_in_vain(seed: int) -> None:
     assert {of for _, of in told} == {15}
     vain = [number for number, _ in told]
     assert vain[0] == 0
+    assert vain[vain.index(4) + 1] == 5
     assert all(b in (a + 1, 0, 5) for a, b in pairwise(vain))
     assert (vain[-1] == 14) == bool(cover(chip, logs).missing)
     told.clear()
