@@ -10,9 +10,9 @@ from __future__ import annotations
 from psgmodel.stimulus.directed_envelope import ENVELOPE
 from psgmodel.stimulus.directed_steps import NOISE, STEP, WAVE, play_step
 from psgmodel.stimulus.directed_sweep import SWEEP
-from psgmodel.stimulus.directed_timer import TIMER, Play, to_the_end
+from psgmodel.stimulus.directed_timer import TIMER
 from psgmodel.stimulus.directed_values import play_value
-from psgmodel.stimulus.notes import Notes
+from psgmodel.stimulus.notes import Notes, Play
 
 
 def _start_idle(n: Notes) -> None:
@@ -36,7 +36,7 @@ def _stop_sounding(n: Notes) -> None:
 def _stop_idle(n: Notes) -> None:
     n.silence()
     if n.reach.gated and not n.reach.strobes["stop"] and n.channel.timer is not None:
-        to_the_end(n)  # the gate stands open still
+        n.to_the_end()  # the gate stands open still
     n.player.strobe(n.name, "stop")
 
 

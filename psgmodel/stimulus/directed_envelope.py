@@ -5,8 +5,8 @@ Stage: stimulus. In: the notes of a channel. Out: behaviours, played; the keys o
 
 from __future__ import annotations
 
-from psgmodel.stimulus.directed_timer import Play, between, changed, field_at_start, strobed
-from psgmodel.stimulus.notes import At, Notes
+from psgmodel.stimulus.directed_timer import between, changed, field_at_start, strobed
+from psgmodel.stimulus.notes import At, Notes, Play
 
 
 def _middle(n: Notes) -> int:

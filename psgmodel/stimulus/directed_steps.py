@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from psgmodel.chip.channel import NoiseClock
 from psgmodel.stimulus.directed_sweep import play_register_at_sweep
-from psgmodel.stimulus.directed_timer import Play, field_at_start
-from psgmodel.stimulus.notes import Notes
+from psgmodel.stimulus.directed_timer import field_at_start
+from psgmodel.stimulus.notes import Notes, Play
 
 LONGEST = 1 << 20
 """Cycles that a stopped clock is watched at most; common practice, no source."""

@@ -6,8 +6,8 @@ Stage: stimulus. In: the notes of a channel. Out: behaviours, played; the keys o
 from __future__ import annotations
 
 from psgmodel.stimulus.directed_envelope import still
-from psgmodel.stimulus.directed_timer import Play, between, changed, strobed
-from psgmodel.stimulus.notes import Notes
+from psgmodel.stimulus.directed_timer import between, changed, strobed
+from psgmodel.stimulus.notes import Notes, Play
 
 
 def _edge_period(n: Notes) -> None:

@@ -10,8 +10,8 @@ from psgmodel.coverage.values import classes
 from psgmodel.engine.countdown import epochs_of, tick_train
 from psgmodel.engine.state import reset_state
 from psgmodel.stimulus.blind import DWELL, hear_blindly, least_route, put_row, route_all, run, set_mixer, stop_blindly
+from psgmodel.stimulus.directed_meetings import restart_to_meet
 from psgmodel.stimulus.directed_power import play_power
-from psgmodel.stimulus.directed_timer import restart_to_meet
 from psgmodel.stimulus.notes import Notes
 from psgmodel.stimulus.player import Player
 from psgmodel.stimulus.walk import STEP_COUNTS, sounding_fields

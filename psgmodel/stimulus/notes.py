@@ -74,6 +74,11 @@ class Notes(NoteFields):
         self.prepare(**fields)
         self.start()
 
+    def to_the_end(self, **fields: int) -> None:
+        """Play a note that its timer ends."""
+        self.hear(timer_enable=1, timer_length=self.few_ticks(2), **fields)
+        self.past(self.due("timer"))
+
     def start(self) -> None:
         """Start, and let the start act."""
         self.player.strobe(self.name, "start")
@@ -220,3 +225,7 @@ class Notes(NoteFields):
             return edge
 
         return found
+
+
+Play = Callable[[Notes], None]
+"""What plays a behaviour."""
