@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 _PURPOSE = """Make register logs that test a unit, and export logs to test benches. A log is drawn at random
 from a recorded seed, walks through every field, shows every behaviour within reach, or is one
 that you have. For Verilog, VHDL and cocotb a folder is written with the log, a driver, and a
-test bench around your unit."""
+test bench around your unit.
+Exit status: 0 done, 1 --close has left something open, 2 unusable input."""
 _EXAMPLE = """  psgmodel stimulus --random --seed 7 --chip out/linnet.toml -o out/random.csv
   psgmodel stimulus --walk --chip out/linnet.toml -o out/walk.csv
   psgmodel stimulus --close --chip out/linnet.toml -o out/close.csv
@@ -126,12 +127,12 @@ def run(arguments: argparse.Namespace, screen: Screen) -> int:
     logs, comment = _logs(arguments, chip, screen)
     _export(arguments, chip, logs, bench, comment, screen)
     if arguments.close:
-        _tell_coverage(chip, logs, arguments.spacing, screen)
+        return _tell_coverage(chip, logs, arguments.spacing, screen)
     return 0
 
 
-def _tell_coverage(chip: Chip, logs: list[RegisterLog], spacing: int, screen: Screen) -> None:
-    """Say what the logs show, and what they leave open."""
+def _tell_coverage(chip: Chip, logs: list[RegisterLog], spacing: int, screen: Screen) -> int:
+    """Say what the logs show, and what they leave open; return the exit status."""
     from psgmodel.coverage import cover
     from psgmodel.report.coverage import coverage_summary
 
@@ -142,6 +143,7 @@ def _tell_coverage(chip: Chip, logs: list[RegisterLog], spacing: int, screen: Sc
     if coverage.missing:
         screen.say("  more --patience may show them; otherwise nothing is known that rules them out")
     screen.result(share=coverage.share, left_open=[b.name for b in coverage.missing])
+    return int(bool(coverage.missing))
 
 
 def _bench(arguments: argparse.Namespace, chip: Chip) -> Bench:

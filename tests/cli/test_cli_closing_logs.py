@@ -133,3 +133,19 @@ def test_a_chip_with_nothing_left_has_one_file_and_no_number(folder: Path) -> No
     assert sorted(path.name for path in folder.iterdir()) == ["close.csv", "twite.toml"]
     assert (folder / "close.csv").read_text(encoding="utf-8").startswith(f"# {COMMENT}\n")
     assert coverage_of("close.csv", folder=folder).status == 0
+
+
+def test_what_is_left_open_is_named_and_is_the_exit_status(folder: Path) -> None:
+    impatient = ["0" if word == "60" else word for word in CLOSE]
+    found = run_here([*impatient, "-o", "close.csv", "--json"], folder)
+    assert (found.status, found.err) == (1, "")
+    result = found.document["result"]
+    assert result["files"] == ["close.csv"]
+    assert result["share"] < 1
+    (name,) = result["left_open"]
+    told = run_here([*impatient, "-o", "close.csv"], folder)
+    assert told.status == 1
+    assert f"  left open: {name}, " in told.out
+    assert (
+        told.out.splitlines()[-1] == "  more --patience may show them; otherwise nothing is known that rules them out"
+    )
