@@ -300,3 +300,9 @@ class Channel:
     timer: Timer | None = option("Note timer; left out: notes last until stopped.", default=None)
     envelope: Envelope | None = option("Volume envelope; left out: the volume is looked up all the time.", default=None)
     sweep: Sweep | None = option("Square and wave: frequency sweep; left out: there is none.", default=None)
+
+    def is_loud(self, volume: int) -> bool:
+        """Tell whether a volume is more than silence, as each is of a wave that the volume shifts."""
+        if self.table is not None and self.table.volume == "shift":
+            return True
+        return bool(self.volume_table[volume] if self.volume_table else volume)

@@ -24,15 +24,9 @@ class LastReach(GlideReach):
         """Say why a field is not written between two ticks of a note that software has begun."""
         writes = 1 if self.channel.at_reset == "active" else 2
         volume = self.registers("volume")
-        writes += writes == 2 and self.silent_at_reset and not volume & self.starts
+        silent = not self.channel.is_loud(self.fields["volume"].reset)
+        writes += writes == 2 and silent and not volume & self.starts
         return self.no_write_between(tick, self.registers(field), writes=writes)
-
-    @property
-    def silent_at_reset(self) -> bool:
-        """Whether the volume that is reset is none."""
-        c, volume = self.channel, self.fields["volume"].reset
-        shifted = c.table is not None and c.table.volume == "shift"
-        return not shifted and not (c.volume_table[volume] if c.volume_table else volume)
 
     def no_write_between(self, tick: str, addresses: Collection[int], *, writes: int = 1, delay: int = 0) -> str:
         """Say why what a write to some registers does, `delay` cycles later, does not take place between two ticks,

@@ -55,18 +55,15 @@ class Reach(BriefReach):
 
     def no_volume(self, kept: Collection[int] = ()) -> str:
         """Say why the channel has no volume but 0 while some registers stand as they are reset."""
-        table = self.channel.table
-        if (table is not None and table.volume == "shift") or self.channel.envelope is not None:
-            return ""
         volumes = held_values(self.chip, f"{self.name}.volume", kept)
-        loud = [self.channel.volume_table[v] if self.channel.volume_table else v for v in volumes]
-        return "" if any(loud) else f"{self.name} has no volume but 0" + self._as_reset(kept)
+        if self.channel.envelope is not None or any(map(self.channel.is_loud, volumes)):
+            return ""
+        return f"{self.name} has no volume but 0" + self._as_reset(kept)
 
     def no_loud_start(self) -> str:
         """Say why a channel that was idle is not heard at the very edge of its start."""
-        c, volumes = self.channel, self.values("volume")
-        table = c.table is not None and c.table.volume == "shift"
-        loud = table or any(c.volume_table[v] if c.volume_table else v for v in volumes)
+        c = self.channel
+        loud = any(map(c.is_loud, self.values("volume")))
         if loud or c.envelope is None or c.envelope.start_and_tick != "start":
             return ""
         return f"{self.name} starts at no volume but 0"

@@ -129,9 +129,8 @@ def _volumes(c: Chapter, r: Reach, places: int, brief: bool) -> None:
     """Write down each volume: as it sounds, and as a start loads it."""
     channel = r.channel
     steps = places if r.driven("volume") and not r.no_steps else 0
-    shifted = channel.table is not None and channel.table.volume == "shift"
     for value in _of(r, "volume", each=True):
-        loud = shifted or (channel.volume_table[value] if channel.volume_table else value)
+        loud = channel.is_loud(value)
         no = r.not_held("volume", value) if channel.envelope is None else r.no_level(value)
         c.add(
             f"level={value}",

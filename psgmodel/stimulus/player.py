@@ -116,7 +116,7 @@ class Player:
         address = self.chip.bus.data_address if s.each == 2 else write[0]
         at = self.now + s.spacing if edge is None else edge
         moved = s.each == 2 and (self.chip.bus.index_step or self.last != (write[0], s.last))
-        if moved or at < self.now + s.spacing or not s.is_last(at - s.latency):
+        if moved or at <= self.now or not s.is_last(at - s.latency):
             return False
         s.put_row(at - s.latency, address, write[1])
         self.last = write[0], at - s.latency

@@ -110,9 +110,7 @@ def _least_sweep(channel: Channel) -> dict[str, int]:
 def rises_from_silence(chip: Chip, name: str) -> bool:
     """Tell whether each note of a channel begins at volume 0, and only its envelope can make it louder."""
     channel, volume = chip.channels[name], chip.fields[f"{name}.volume"]
-    if channel.envelope is None or volume.segments or (channel.table is not None and channel.table.volume == "shift"):
-        return False
-    return not (channel.volume_table[volume.reset] if channel.volume_table else volume.reset)
+    return channel.envelope is not None and not volume.segments and not channel.is_loud(volume.reset)
 
 
 def slowest_period(step: StepClock) -> int:

@@ -116,6 +116,8 @@ def test_a_register_is_written_again_by_its_data_alone_where_the_index_stands_an
     written = player.now
     assert not player.again((VOLUME, 5), written + 3)
     assert not player.again((PERIOD, 5), written + 9)
+    player.wait(written + 9)
+    assert not player.again((VOLUME, 5), written + 8)
     assert player.again((VOLUME, 5), written + 9)
     assert not player.again((VOLUME, 6), written + 9)
     assert player.again((VOLUME, 6))
